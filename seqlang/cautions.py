@@ -58,6 +58,8 @@ LITHIUM: Final = Caution(
         "short it",
         "fuse the lead close to the pack; carry the pack where it can be pulled out in seconds; "
         "follow the rules of whoever transports it",
+        "a board that watches its battery is no protection circuit: it sees the pack and not each "
+        "cell, and it acts late; use packs that are protected",
     ),
 )
 

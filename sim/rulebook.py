@@ -108,6 +108,22 @@ FOLLOW_PLAY: Final = 2
 """Steps of a source, ticks of a channel or 1/1024 of a sensor, by which its value may tremble
 before what follows it moves: a part that stands would hum otherwise (common practice, no
 source)."""
+WATCH_PART: Final = 32
+"""The mean of a battery's voltage goes this part of its way in a frame: a time constant of 0.64 s,
+so that neither a servo's start nor noise is taken for the battery."""
+WATCH_SLACK_PART: Final = 32
+"""A battery that was low or empty is so no more when it is this part of the limit above it, 3 %: it
+recovers a little whenever less is drawn (own choice)."""
+LOW_FRAMES: Final = 250
+"""Frames, 5 s, without a break below the limit, until a battery counts as low. No move and no stall
+that a show may have lasts as long (own choice)."""
+EMPTY_FRAMES: Final = 500
+"""Frames, 10 s, until a battery counts as empty: a cell takes no harm in so short a time (own
+choice)."""
+EMPTY_IN_STARTING_FRAMES: Final = 25
+"""Frames, half a second, of the same while a board starts: nothing draws much yet."""
+REMIND_FRAMES: Final = 3000
+"""Frames, one minute, after which the cue for a low battery is started again."""
 LONGEST_FILTER_MS: Final = 5000
 """ms. A sensor's slowest time constant: what takes longer is no hand and no voice (own limit)."""
 RADIO_LATE_MS: Final = 60

@@ -370,7 +370,10 @@ class ReferenceBoard:
 
     def _standby(self, payload: bytes) -> bytes:
         _expect_empty(payload)
-        self._playing(ReportedMode.LIMP).standby()
+        player = self._playing(ReportedMode.LIMP)
+        if player.watch is not None and player.watch.is_empty:
+            raise RequestRefusedError(Status.EMPTY)
+        player.standby()
         return b""
 
     def _beacon(self, payload: bytes) -> bytes:
@@ -396,6 +399,7 @@ class ReferenceBoard:
     def _status(self, payload: bytes) -> bytes:
         _expect_empty(payload)
         player = self.player
+        watch = player.watch if player else None
         return State(
             mode=self.mode,
             reset_cause=self._cause,
@@ -410,6 +414,8 @@ class ReferenceBoard:
             watchdog_resets=self._resets[0],
             brown_out_resets=self._resets[1],
             stuck=(player.stuck if player else 0) if self.chip.senses else None,
+            battery_mv=(watch.millivolts if watch else 0) if self.chip.senses else None,
+            battery=watch.told if watch else 0,
         ).pack()
 
     # -- the show --------------------------------------------------------------------------

@@ -29,6 +29,7 @@ from firmware_gen.table.records import (
     ShineRecord,
     StripRecord,
     SwitchRecord,
+    WatchRecord,
 )
 from sim.light.lightness import channel_levels
 from sim.model import (
@@ -54,6 +55,7 @@ from sim.rehearsal.channels import pressing_bands
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rehearsal.followers import numbers_of_lamp, numbers_of_servo
 from sim.rehearsal.sensing import frame_share, quiet_reading
+from sim.rig.watch import watched
 from sim.rulebook import (
     CALIBRATION_POINTS,
     CAP_STEP,
@@ -67,6 +69,7 @@ from sim.rulebook import (
     PULSE_STEPS_PER_US,
     SETTLE_MS,
     TRIM_ONE,
+    WORD_MAX,
 )
 from sim.score.threads import patience
 from sim.score.tree import Act
@@ -287,6 +290,19 @@ def _follow(
         stated = numbers_of_lamp(one, sensed)
     ends, paces = stated[:4], stated[4:]
     return FollowRecord(numbers[one.output], sources[one.source], *ends, *paces, one.mixed)
+
+
+def watch_records(show: Show, board: Board, low_cue: int | None) -> tuple[WatchRecord, ...]:
+    """The watch of the board's battery, if it has one; `low_cue`: what starts when that is low."""
+    one = watched(show.rig, board)
+    if one is None:
+        return ()
+    cells = one.cells.series
+    scale, low, stop = (
+        min(WORD_MAX, round(1000.0 * volts))
+        for volts in (one.scale_v, cells * one.warn_v, cells * one.stop_v)
+    )
+    return (WatchRecord(one.watch.pin, scale, low, stop, low_cue),)
 
 
 def _shine_records(show: Show, board: Board) -> tuple[ShineRecord, ...]:

@@ -17,6 +17,7 @@ from firmware_gen.compiler.records import (
     input_records,
     output_record,
     sense_records,
+    watch_records,
 )
 from firmware_gen.compiler.sharing import share_threads
 from firmware_gen.compiler.sizes import cue_sizes, thread_sizes
@@ -209,7 +210,12 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         stop_time=_stop_time(score),
         enable_interval=ENABLE_INTERVAL_FRAMES,
         role=role,
-        senses=sense_records(show, board, limits) if chip.senses else (),
+        senses=(
+            sense_records(show, board, limits)
+            + watch_records(show, board, indices.get(score.low_cue or ""))
+            if chip.senses
+            else ()
+        ),
     )
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)
@@ -228,6 +234,7 @@ def _check_senses(show: Show, board: Board, chip: Chip, cues: Sequence[Cue]) -> 
     marks += [one.mark for one in slow]
     marks += [one.mark for one in received]
     marks += [one.mark for one in felt]
+    marks += [] if board.watch is None else [board.watch.mark]
     for mark in marks:
         raise CompileError(
             "press-beyond-chip",

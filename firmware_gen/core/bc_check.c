@@ -42,7 +42,8 @@ struct check {
     uint8_t channels;
     uint8_t bands;
     uint8_t sensor_count;
-    uint16_t sensors;   /* which sources are sensors, a bit each */
+    uint16_t sensors; /* which sources are sensors, a bit each */
+    bool has_watch;
     uint16_t followers; /* outputs that follow, a bit each */
     bool has_radio;
 #endif
@@ -407,6 +408,21 @@ static bool is_of_kind(uint8_t number, uint8_t kind) {
     return false;
 }
 
+static bool watch_is_good(struct check *check) {
+    uint8_t pin = bc_next_u8();
+    uint16_t scale = bc_next_u16();
+    uint16_t low = bc_next_u16();
+    uint16_t stop = bc_next_u16();
+    uint8_t cue = bc_next_u8();
+    bool is_first = !check->has_watch;
+    check->has_watch = true;
+    if (pin != BC_OWN_REFERENCE) {
+        take_pin(check, pin, BC_PIN_SENSOR);
+    }
+    return is_first && scale > 0 && stop > 0 && low >= stop &&
+           (cue == BC_NONE || is_index(cue, BC_AT_CUES));
+}
+
 /* A lamp shines with one move only, and follows nothing else. */
 static bool shine_is_good(struct check *check) {
     uint8_t lamp = bc_next_u8();
@@ -448,6 +464,8 @@ static bool sense_is_good(struct check *check) {
         return sensor_is_good(check);
     case BC_SENSE_FOLLOW:
         return follow_is_good(check);
+    case BC_SENSE_WATCH:
+        return watch_is_good(check);
     case BC_SENSE_SHINE:
         return shine_is_good(check);
     case BC_SENSE_RADIO:

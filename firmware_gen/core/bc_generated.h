@@ -53,6 +53,10 @@ enum {
     BC_ONE_WAY = 64,
     BC_HELD_FRAMES = 50,
     BC_HUB_KIND = 23,
+    BC_BATTERY_WATCHED = 1,
+    BC_BATTERY_LOW = 2,
+    BC_BATTERY_EMPTY = 4,
+    BC_BATTERY_BLIND = 8,
     BC_FIRST_CELL = 4,
     BC_MARK_0 = 60,
     BC_MARK_1 = 195
@@ -89,7 +93,8 @@ enum bc_status {
     BC_STATUS_NO_SUCH_CUE = 9,
     BC_STATUS_NOT_IN_THIS_MODE = 10,
     BC_STATUS_NOT_GREETED = 11,
-    BC_STATUS_STOPPED = 12
+    BC_STATUS_STOPPED = 12,
+    BC_STATUS_EMPTY = 13
 };
 
 enum bc_mode {
@@ -292,6 +297,15 @@ enum {
 };
 
 enum {
+    BC_WATCH_PIN = 1,
+    BC_WATCH_SCALE = 2,
+    BC_WATCH_LOW = 4,
+    BC_WATCH_STOP = 6,
+    BC_WATCH_CUE = 8,
+    BC_WATCH_SIZE = 9
+};
+
+enum {
     BC_SHINE_LAMP = 1,
     BC_SHINE_SERVO = 2,
     BC_SHINE_FROM = 3,
@@ -321,7 +335,15 @@ enum {
     BC_SENSE_BAND = 4,
     BC_SENSE_SENSOR = 5,
     BC_SENSE_FOLLOW = 6,
+    BC_SENSE_WATCH = 7,
     BC_SENSE_SHINE = 8,
+    BC_WATCH_PART = 32,
+    BC_WATCH_SLACK_PART = 32,
+    BC_LOW_FRAMES = 250,
+    BC_EMPTY_FRAMES = 500,
+    BC_EMPTY_IN_STARTING_FRAMES = 25,
+    BC_REMIND_FRAMES = 3000,
+    BC_OWN_REFERENCE = 255,
     BC_CHANNELS = 3,
     BC_SENSORS = 8,
     BC_SENSOR_ONE = 1024,

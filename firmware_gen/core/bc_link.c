@@ -13,6 +13,7 @@
 #include "bc_store.h"
 #include "bc_table.h"
 #include "bc_threads.h"
+#include "bc_watch.h"
 #include "bellcrank.h"
 
 enum {
@@ -218,6 +219,11 @@ static uint8_t limp(const struct bc_frame *frame) {
 
 static uint8_t standby(const struct bc_frame *frame) {
     (void)frame;
+#if BC_CHIP_SENSES
+    if (bc_watch_is_empty()) {
+        return BC_STATUS_EMPTY;
+    }
+#endif
     return ask(BC_ASK_STANDBY, 0);
 }
 
@@ -260,6 +266,8 @@ static uint8_t report(const struct bc_frame *frame) {
     bc_reply_u16(bc_hal_brown_out_resets());
 #if BC_CHIP_SENSES
     bc_reply_u32(bc_presses_stuck());
+    bc_reply_u16(bc_watch_millivolts());
+    bc_reply_u8(bc_watch_told());
 #endif
     return BC_STATUS_DONE;
 }

@@ -18,6 +18,7 @@
 #include "bc_table.h"
 #include "bc_threads.h"
 #include "bc_tracking.h"
+#include "bc_watch.h"
 #include "bellcrank.h"
 
 enum {
@@ -195,6 +196,16 @@ static void add_inputs(void) {
 }
 
 #if BC_CHIP_SENSES
+static void add_watch(uint8_t pin) {
+    struct bc_watch_record record;
+    record.pin = pin;
+    record.scale = bc_next_u16();
+    record.low = bc_next_u16();
+    record.stop = bc_next_u16();
+    record.cue = bc_next_u8();
+    bc_watch_begin(&record);
+}
+
 /* The record behind its kind. */
 static void add_sense(uint8_t kind) {
     uint8_t first = bc_next_u8();
@@ -222,6 +233,9 @@ static void add_sense(uint8_t kind) {
         to = bc_next_u16();
         bc_channels_band(first, from, to, bc_next_u8());
         break;
+    case BC_SENSE_WATCH:
+        add_watch(first);
+        break;
     case BC_SENSE_SENSOR:
         from = bc_next_u16();
         rise = bc_next_u16();
@@ -248,6 +262,7 @@ static void add_senses(void) {
     bc_sensors_clear();
     bc_sources_clear();
     bc_tracking_clear();
+    bc_watch_clear();
     for (left = bc_table_senses(); left > 0; left--) {
         uint16_t start = bc_table_tell();
         uint8_t kind = bc_next_u8();
@@ -391,6 +406,12 @@ static void obey(uint8_t request) {
         stop();
         break;
     case BC_ASK_STANDBY:
+#if BC_CHIP_SENSES
+        if (bc_watch_is_empty()) {
+            bc_count_refused();
+            break;
+        }
+#endif
         bc_follow_stopped_here(false);
         if (player.mode == BC_MODE_LIMP) {
             enter_starting();
@@ -473,6 +494,9 @@ static void jog(void) {
 }
 
 static void control(void) {
+#if BC_CHIP_SENSES
+    bc_watch_frame(player.mode, may_start());
+#endif
     if (player.mode == BC_MODE_STARTING && player.enabled_servos > bc_servos_count()) {
         player.mode = BC_MODE_READY;
         player.lights_are_shown = true;

@@ -128,6 +128,8 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_SENSOR_SIZE;
     case BC_SENSE_FOLLOW:
         return BC_FOLLOW_SIZE;
+    case BC_SENSE_WATCH:
+        return BC_WATCH_SIZE;
     case BC_SENSE_SHINE:
         return BC_SHINE_SIZE;
     case BC_SENSE_RADIO:

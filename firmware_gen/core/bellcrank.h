@@ -182,7 +182,6 @@ uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place);
 enum {
     BC_WATCH_SLOT = BC_SENSORS,
     BC_VOLTAGE_SLOTS = BC_SENSORS + 1,
-    BC_OWN_REFERENCE = 0xFF,
     BC_NO_READING = 0xFFFF
 };
 void bc_hal_voltage_pin(uint8_t slot, uint8_t pin);

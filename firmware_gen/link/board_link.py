@@ -174,6 +174,7 @@ def refused(what: str, reply: Reply) -> LinkFailure:
         Status.NO_SUCH_CUE: "its show has no such cue",
         Status.NOT_IN_THIS_MODE: "it cannot do that in its present mode",
         Status.STOPPED: "a stop was pressed",
+        Status.EMPTY: "its battery is empty: charge or change it, and give the board power anew",
     }.get(Status(reply.status) if reply.status in set(Status) else Status.DONE)
     return LinkFailure(
         "refused",

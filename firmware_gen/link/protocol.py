@@ -107,6 +107,7 @@ class Status(IntEnum):
     NOT_IN_THIS_MODE = 10
     NOT_GREETED = 11
     STOPPED = 12
+    EMPTY = 13
 
 
 class ReportedMode(IntEnum):
@@ -142,6 +143,10 @@ _HELLO_REPLY: Final = struct.Struct("<BBBBBBHBBIBB")
 _STATE: Final = struct.Struct("<BBBBIIHHHHHH")
 _STUCK: Final = struct.Struct("<I")
 """What a board with senses says besides."""
+_BATTERY: Final = struct.Struct("<HB")
+"""And behind that."""
+BATTERY_WATCHED, BATTERY_LOW, BATTERY_EMPTY, BATTERY_BLIND = 1, 2, 4, 8
+"""Bits of what it says of its battery."""
 
 
 class PayloadError(ValueError):
@@ -211,10 +216,16 @@ class State:
     brown_out_resets: int
     stuck: int | None = None
     """Mask of buttons that have been down for long (bit: number); None: the chip does not say."""
+    battery_mv: int | None = None
+    """Voltage of the battery, as its watch takes it; None: the chip does not say."""
+    battery: int = 0
+    """BATTERY_* bits; 0: it watches none."""
 
     def pack(self) -> bytes:
         stuck = b"" if self.stuck is None else _STUCK.pack(self.stuck)
-        return self._counts() + stuck
+        if self.battery_mv is None:
+            return self._counts() + stuck
+        return self._counts() + stuck + _BATTERY.pack(self.battery_mv, self.battery)
 
     def _counts(self) -> bytes:
         return _STATE.pack(
@@ -244,8 +255,13 @@ class State:
         Raises:
             PayloadError: the length is not that of this version.
         """
-        if len(payload) not in (_STATE.size, _STATE.size + _STUCK.size):
-            raise PayloadError(f"status holds {len(payload)} bytes, not {_STATE.size}")
-        more = payload[_STATE.size :]
-        stuck = _STUCK.unpack(more)[0] if more else None
-        return replace(State(*_STATE.unpack(payload[: _STATE.size])), stuck=stuck)
+        first, second = _STATE.size, _STATE.size + _STUCK.size
+        if len(payload) not in (first, second, second + _BATTERY.size):
+            raise PayloadError(f"status holds {len(payload)} bytes, not {first}")
+        counts, more = State(*_STATE.unpack(payload[:first])), payload[first:]
+        if more:
+            counts = replace(counts, stuck=_STUCK.unpack(more[: _STUCK.size])[0])
+        if len(more) > _STUCK.size:
+            millivolts, bits = _BATTERY.unpack(more[_STUCK.size :])
+            counts = replace(counts, battery_mv=millivolts, battery=bits)
+        return counts

@@ -67,6 +67,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    WatchRecord,
     cue_size,
     kind_of,
     sense_fields,
@@ -169,6 +170,12 @@ def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
         case RadioRecord(rate, late):
             later = f"{late / rulebook.CLOCK_PER_MS:.3g} ms later than a cable"
             return f"radio in place of the line: {RADIO_BAUDS[rate]} baud, {later}"
+        case WatchRecord(pin, scale, low, stop, cue):
+            at = f"by the chip's own reference of {scale} mV"
+            if pin is not None:
+                at = f"on {chip.pin_name(pin)}, {scale} mV at the full reading"
+            warns = "" if cue is None else f", then {names.cue(cue)}"
+            return f"battery {at}: low below {low} mV{warns}; stops below {stop} mV"
         case FollowRecord():
             return f"output {one.output} follows source {one.source}"
         case ShineRecord():

@@ -18,9 +18,10 @@ from firmware_gen.player.outputs import Frame, TableOutputs
 from firmware_gen.player.program import OutputOp, board_program
 from firmware_gen.player.sensors import Sensors
 from firmware_gen.player.sources import Sources
+from firmware_gen.player.watch import BatteryWatch
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import FOLLOWS, LEADS
-from firmware_gen.table.records import Table
+from firmware_gen.table.records import Table, WatchRecord
 from sim.rehearsal import scheduler
 from sim.rehearsal.following import FollowingScheduler
 from sim.rehearsal.leading import Leader
@@ -59,6 +60,11 @@ class Player:
         self._channels = Channels(self.table.senses)
         self._widths = [0] * self._channels.count
         self._sensors = Sensors(self.table.senses)
+        watches = (one for one in self.table.senses if isinstance(one, WatchRecord))
+        watched = next(watches, None)
+        self.watch = None if watched is None else BatteryWatch(watched)
+        """Of its battery, if it has one."""
+        self._battery: int | None = None
         self._readings: list[int | None] = [None] * self._sensors.count
         self._sources = Sources(self.table.senses, self._channels, self._sensors)
         self._scheduler = self._made()
@@ -112,6 +118,10 @@ class Player:
         count from 0."""
         if sensor < len(self._readings):
             self._readings[sensor] = reading
+
+    def battery(self, reading: int) -> None:
+        """What the watch reads from now on, of 1024 that are the chip's supply."""
+        self._battery = reading
 
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
@@ -201,6 +211,7 @@ class Player:
 
     def frame(self) -> Frame:
         """Play the next frame."""
+        self._mind_battery()
         for button, down in self._channels.frame(self._widths):
             self.button(button, down)
         self._widths = [0] * self._channels.count
@@ -212,6 +223,9 @@ class Player:
         if self._heard:
             self._heard, self._last_heard = False, self.frames
         requests, self._requests = self._requests, []
+        if self.watch is not None and self.watch.is_empty:
+            self._scheduler.refused += sum(one.kind == "standby" for one in requests)
+            requests = [one for one in requests if one.kind != "standby"]
         self._scheduler.frame(self.frames, requests, self._last_heard)
         if self._scheduler.mode == "ready":
             self._outputs.follow(self.frames * FRAME_CLOCK, self._scheduler.taken)
@@ -221,6 +235,18 @@ class Player:
         shown = self._outputs.shown(self.frames * FRAME_CLOCK, self._jog)
         self.frames += 1
         return shown
+
+    def _mind_battery(self) -> None:
+        watch, mode = self.watch, self.mode
+        if watch is None:
+            return
+        watch.frame(self._battery, starting=mode == ReportedMode.STARTING)
+        if mode == ReportedMode.READY and not self.follows and watch.reminds():
+            cue = watch.record.cue
+            if cue is not None:
+                self.trigger(self.table.cues[cue].tag)
+        if watch.is_empty and mode in (ReportedMode.STARTING, ReportedMode.READY):
+            self.stop()
 
     def _mind_jog(self) -> None:
         self._jog_frames -= 1

@@ -58,6 +58,7 @@ from firmware_gen.table.layout import (
     ON_WHEN_SAFE,
     OUTPUT,
     OUTPUT_FIELDS,
+    OWN_REFERENCE,
     PATIENCE,
     POINT,
     PRESS_STEP,
@@ -73,6 +74,7 @@ from firmware_gen.table.layout import (
     SWITCH,
     TRIMS,
     VERSION,
+    WATCH,
     Record,
     TableError,
 )
@@ -99,6 +101,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    WatchRecord,
     cue_size,
     kind_of,
 )
@@ -345,7 +348,21 @@ class _Decoder:
             lamp, servo, by_speed, low, high, values["from level"], values["to level"]
         )
 
-    def _sense(self, path: str, inputs: int, outputs: Sequence[OutputRecord]) -> SenseRecord:
+    def _watch(self, path: str, values: dict[str, int], cues: int) -> WatchRecord:
+        if values["low"] < values["stop"]:
+            raise TableError(BAD_RECORD, f"{path}.low", "it is less than where the board stops")
+        if values["cue"] >= cues and values["cue"] != NONE:
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {values['cue']}")
+        pin, cue = values["pin"], values["cue"]
+        return WatchRecord(
+            None if pin == OWN_REFERENCE else pin,
+            *(values["scale"], values["low"], values["stop"]),
+            None if cue == NONE else cue,
+        )
+
+    def _sense(
+        self, path: str, inputs: int, cues: int, outputs: Sequence[OutputRecord]
+    ) -> SenseRecord:
         self._need(1, path)
         kind = self.data[self.at]
         if kind not in SENSE_FIELDS:
@@ -376,6 +393,8 @@ class _Decoder:
                 acceleration=values["acceleration"],
                 mixed=bool(values["output"] & FLAG),
             )
+        if kind == WATCH:
+            return self._watch(path, values, cues)
         if kind == SHINE:
             return self._shine(path, values, outputs)
         if kind == RADIO:
@@ -391,7 +410,7 @@ class _Decoder:
         found: list[SenseRecord] = []
         for number in range(header["senses"]):
             path = f"senses[{number}]"
-            one = self._sense(path, header["inputs"], outputs)
+            one = self._sense(path, header["inputs"], header["cues"], outputs)
             channels = sum(isinstance(other, ChannelRecord) for other in found)
             bands = sum(isinstance(other, BandRecord) for other in found)
             if isinstance(one, ChannelRecord) and channels == CHANNELS:
@@ -403,6 +422,8 @@ class _Decoder:
             sensors = sum(isinstance(other, SensorRecord) for other in found)
             if isinstance(one, SensorRecord) and sensors == SENSORS:
                 raise TableError(BAD_RECORD, path, f"more than {SENSORS} sensors")
+            if isinstance(one, WatchRecord) and any(isinstance(o, WatchRecord) for o in found):
+                raise TableError(BAD_RECORD, path, "a second watch")
             if isinstance(one, FollowRecord):
                 _check_follow(one, path, found, outputs)
             if isinstance(one, ShineRecord) and one.lamp in _followers(found):
@@ -525,7 +546,7 @@ def _check_pins(
     jobs += [
         (f"senses[{n}].pin", one.pin, "channel" if isinstance(one, ChannelRecord) else "sensor")
         for n, one in enumerate(senses)
-        if isinstance(one, ChannelRecord | SensorRecord)
+        if isinstance(one, ChannelRecord | SensorRecord | WatchRecord) and one.pin is not None
     ]
     lamps = {pin for _, pin, job in jobs if job == "lamp"}
     used: set[int] = set()

@@ -40,6 +40,7 @@ from firmware_gen.table.layout import (
     NONE,
     ON_WHEN_SAFE,
     OUTPUT,
+    OWN_REFERENCE,
     POINT,
     PRESS_STEP,
     SENSE,
@@ -75,6 +76,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    WatchRecord,
     cue_size,
     kind_of,
     sense_fields,
@@ -261,6 +263,10 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
                 "speed": one.speed,
                 "acceleration": one.acceleration,
             }
+        case WatchRecord():
+            values = {"pin": OWN_REFERENCE if one.pin is None else one.pin, "scale": one.scale}
+            values |= {"low": one.low, "stop": one.stop}
+            values["cue"] = NONE if one.cue is None else one.cue
         case ShineRecord():
             values = {"lamp": one.lamp, "servo": one.servo | FLAG * one.by_speed}
             values |= {"from": one.low, "to": one.high}

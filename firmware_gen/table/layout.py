@@ -254,11 +254,8 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW = 1, 2, 3, 4, 5, 6
-RADIO = 9
+PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO = range(1, 10)
 """Kinds of senses."""
-SHINE: Final = 8
-"""Another: 5 to 7 are those of what follows a stick or a sensor."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
     "patience",
@@ -312,6 +309,19 @@ FOLLOW_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+OWN_REFERENCE: Final = 255
+"""In the place of a watch's pin: the chip's own reference, held against its supply."""
+WATCH_FIELDS: Final = Record(
+    "watch",
+    (
+        Field("pin", "u8"),
+        Field("scale", "u16", 1),
+        Field("low", "u16"),
+        Field("stop", "u16", 1),
+        Field("cue", "u8"),
+    ),
+    BAD_RECORD,
+)
 SHINE_FIELDS: Final = Record(
     "shine",
     (
@@ -340,6 +350,7 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         BAND: BAND_FIELDS,
         SENSOR: SENSOR_FIELDS,
         FOLLOW: FOLLOW_FIELDS,
+        WATCH: WATCH_FIELDS,
         SHINE: SHINE_FIELDS,
         RADIO: RADIO_FIELDS,
     }

@@ -24,6 +24,7 @@ from firmware_gen.table.layout import (
     SHINE,
     STRIP,
     SWITCH,
+    WATCH,
     Record,
 )
 from firmware_gen.table.ops import TableThread
@@ -157,6 +158,23 @@ class SensorRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class WatchRecord:
+    """The battery is watched.
+
+    At the analog pin `pin`, a reading of 1024 stands for `scale` mV of the battery. With `pin` None
+    the chip runs from it, and `scale` is what its own reference has, in mV. Below `low` mV the
+    battery is low, below `stop` mV empty.
+    """
+
+    pin: int | None
+    scale: int
+    low: int
+    stop: int
+    cue: int | None = None
+    """What starts when it is low."""
+
+
+@dataclass(frozen=True, slots=True)
 class FollowRecord:
     """A servo or a lamp, by its number, that goes where a source stands.
 
@@ -215,6 +233,7 @@ SenseRecord: TypeAlias = (
     | FollowRecord
     | ShineRecord
     | RadioRecord
+    | WatchRecord
 )
 
 
@@ -297,6 +316,7 @@ SENSE_KINDS: Final[dict[type, int]] = {
     FollowRecord: FOLLOW,
     ShineRecord: SHINE,
     RadioRecord: RADIO,
+    WatchRecord: WATCH,
 }
 """The kinds' numbers in the table."""
 

@@ -64,6 +64,7 @@ from seqlang.checks.score import (
 )
 from seqlang.checks.supply import (
     battery_short,
+    battery_unanswered,
     brown_out,
     chip_overvoltage,
     fuse_blows,
@@ -75,6 +76,8 @@ from seqlang.checks.supply import (
     strip_overvoltage,
     supply_overload,
     voltage_sag,
+    watch_limits,
+    watch_unfit,
     wire_overload,
 )
 from seqlang.checks.wiring import (
@@ -103,6 +106,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     address_clash.check,
     analog_beyond_chip.check,
     battery_short.check,
+    battery_unanswered.check,
     board_overfull.check,
     brown_out.check,
     button_bound_twice.check,
@@ -165,5 +169,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     travel_outside_calibration.check,
     unreachable_cue.check,
     voltage_sag.check,
+    watch_limits.check,
+    watch_unfit.check,
     wire_overload.check,
 )

@@ -193,7 +193,7 @@ class Context:
         """Names of the cues that a button, idleness or a lost remote starts."""
         score = self.show.score
         bound = {binding.cue for binding in score.bindings}
-        started = bound | {name for name in (*score.idle, score.lost_cue) if name}
+        started = bound | score.unasked | set(score.idle)
         parts = {part for part, cue in parts_for_letting_go(score).items() if cue.name in started}
         return frozenset(started | parts)
 

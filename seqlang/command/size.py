@@ -14,6 +14,7 @@ from seqlang.command._form import format_option
 from seqlang.command._progress import working
 from seqlang.loading import load
 from seqlang.text.render import broken, columns_of, summary, text, wants_colour
+from sim.rulebook import EMPTY_FRAMES, FRAME_S, LOW_FRAMES
 
 if TYPE_CHECKING:
     from sim.strain.sizing import (
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
         Straight,
         StripSize,
         SupplySize,
+        WatchSize,
     )
 
 
@@ -81,7 +83,7 @@ def as_json(sizes: Sizes) -> str:
 def as_text(sizes: Sizes) -> str:
     """The report for a person: servos, supplies, lamps, and what the figures rest on."""
     lines = [*_servos(sizes), *_supplies(sizes), *_lamps(sizes.lamps)]
-    lines += [*_strips(sizes.strips), *_basis(sizes)]
+    lines += [*_strips(sizes.strips), *_watches(sizes.watches), *_basis(sizes)]
     return "\n".join(lines)
 
 
@@ -219,6 +221,34 @@ def _supplies(sizes: Sizes) -> Iterator[str]:
         for caution in one.cautions:
             yield _row("caution", caution)
         yield ""
+
+
+def _watches(watches: Iterable[WatchSize]) -> Iterator[str]:
+    """What each board needs that watches its battery."""
+    for one in watches:
+        yield f"watch of the battery at board {one.board}"
+        if one.upper_ohm is None or one.lower_ohm is None or one.at_pin_v is None:
+            yield _row("divider", "none: the chip runs from the battery itself")
+        else:
+            yield _row("divider", f"{_ohms(one.upper_ohm)} over {_ohms(one.lower_ohm)} (E24, 1 %)")
+            yield _row(
+                "",
+                f"{one.at_pin_v:.2f} V at the pin when full, {one.chip_v:.1f} V at most; the pin "
+                f"looks into {_ohms(one.source_ohm or 0.0)}, 10 kohm at most",
+            )
+            if one.has_upper_ohm is not None and one.has_lower_ohm is not None:
+                has = f"{_ohms(one.has_upper_ohm)} over {_ohms(one.has_lower_ohm)}"
+                yield _row("now", has)
+            yield _row("drains", f"{1000.0 * one.drain_a:.2f} mA all the time")
+        yield _row("warns", f"below {one.warns_v:.2f} V for {LOW_FRAMES * FRAME_S:g} s")
+        worst = f"a cell then has {one.lowest_v:.2f} V at worst"
+        yield _row("stops", f"below {one.stops_v:.2f} V for {EMPTY_FRAMES * FRAME_S:g} s; {worst}")
+        yield _row("caution", "it replaces no protection circuit of the pack")
+        yield ""
+
+
+def _ohms(ohm: float) -> str:
+    return f"{ohm / 1000:.3g} kohm"
 
 
 def _row(name: str, words: str) -> str:

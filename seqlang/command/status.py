@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import MERGED_SLOT, NO_ADDRESS, NO_SLOT, ReportedMode, ResetCause
+from firmware_gen.link.protocol import (
+    BATTERY_BLIND,
+    BATTERY_EMPTY,
+    BATTERY_LOW,
+    MERGED_SLOT,
+    NO_ADDRESS,
+    NO_SLOT,
+    ReportedMode,
+    ResetCause,
+)
 from seqlang.command import BOARD_FAILURE, BoardFailed, WrongUse
 from seqlang.command._board import connected, end, named, owner_of_ports, port_options, told
 from seqlang.command._form import format_option, say
@@ -167,6 +176,8 @@ def report(
         rows.append(("running", ", ".join(_running(state, table, show))))
     rows.append(("last reset", _reset(state)))
     rows.append(("playing for", f"{state.frames * FRAME_S:.1f} s ({state.frames} frames)"))
+    if state.battery:
+        rows.append(("battery", _battery(state)))
     if state.stuck:
         rows.append(("held down", f"{_stuck(state)}: for more than {STUCK_FRAMES * FRAME_S:g} s"))
     return [*rows, *_counters(state), ("to do", "; ".join(_to_do(state, table, show)))]
@@ -180,6 +191,12 @@ def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
         ReportedMode.STOPPING: ["keep clear until it is limp"],
         ReportedMode.LIMP: ["`bellcrank standby` gets it ready again; keep clear of the parts"],
     }.get(ReportedMode(state.mode) if state.mode in set(ReportedMode) else ReportedMode.READY, [])
+    if state.battery & BATTERY_EMPTY:
+        found = ["charge or change the battery: it is empty, and the board stays limp for it"]
+    elif state.battery & BATTERY_BLIND:
+        found.append("look at the lead from the battery to the watch's divider: it reads nothing")
+    elif state.battery & BATTERY_LOW:
+        found.append("charge or change the battery soon")
     if state.brown_out_resets:
         found.append("charge or change the pack, and look at its plug and wires")
     if state.watchdog_resets:
@@ -193,6 +210,16 @@ def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
     if show is not None and table and all(each.data != table for each in show.boards):
         found.append("it plays another show: `bellcrank flash` puts this one there")
     return found or ["nothing"]
+
+
+def _battery(state: State) -> str:
+    """Its voltage, and how it is."""
+    if state.battery & BATTERY_BLIND:
+        return "nothing is read of it"
+    volts = f"{(state.battery_mv or 0) / 1000:.2f} V"
+    if state.battery & BATTERY_EMPTY:
+        return f"{volts}, empty: no standby until it has recovered"
+    return f"{volts}, low" if state.battery & BATTERY_LOW else volts
 
 
 def _stuck(state: State) -> str:

@@ -188,6 +188,7 @@ def _cue(name: str, show: Show) -> Iterator[str]:
     starts = [f"button {one.button}" for one in score.bindings if one.cue == name]
     starts += ["idle"] if name in score.idle else []
     starts += ["a silent remote"] if score.lost_cue == name else []
+    starts += ["a low battery"] if score.low_cue == name else []
     if starts:
         yield f"started by {', '.join(starts)}\n"
 

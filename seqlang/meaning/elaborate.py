@@ -11,6 +11,8 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Adapter` | `voltage`, `current` |
 | `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
 | `Board` | `name`, `chip`, `address`, `feed` (the whole line), `logic` (what stands behind it) |
+| `Watch` | `pin`, `warns`, `stops`, `reference` (the amounts); span: the line |
+| `Divider` | `upper`, `lower` |
 | `Wire` | `supply`, `length`, `gauge`, `strands` (all of it), `bundled` |
 | `Servo` | `name`, `board`, `pin`, see below |
 | `Rating` | `speed`, `torque`, `current`, `voltage`, `running` |
@@ -51,7 +53,8 @@ A pace is `pace` (the whole: `in 300 ms`, `at 90 deg/s`, `as fast as it can`, `w
 `duration` (the amount of `in`), `speed` (the amount of `at` or the first of `within`), and `law`.
 
 What has no mark of its own has a name in `Loaded.places` (name to `Origin`, if written): `show`
-(part `title`), `idle` (`cue`), `lost` (`time`, `cue`), `stop` (`button`), `stop time` (`time`),
+(part `title`), `idle` (`cue`), `lost` (`time`, `cue`), `low battery` (`cue`), `stop`
+(`button`), `stop time` (`time`),
 `run time` (`time`), `safe pose` (`name`; span: the header line), `remote` (the header line).
 """
 

@@ -38,6 +38,7 @@ class Remote:
     stop_ms: int = Score("").stop_ms
     lost_ms: int | None = None
     lost_cue: str | None = None
+    low_cue: str | None = None
     idle: tuple[str, ...] = ()
     glide_ms: int = Score("").glide_ms
 
@@ -212,6 +213,10 @@ def _rule(
         if made.lost_ms is None or made.lost_cue is None:
             made.lost_ms = made.lost_cue = None
         places["lost"] = _origin(reading, line, time=line.items[1], cue=line.items[2])
+    elif line.kind == "low_battery":
+        named = line.token(2)
+        made.low_cue = _cue(reading, named, cues)
+        places["low battery"] = _origin(reading, line, cue=named)
     elif line.kind == "stop":
         places["stop"] = _origin(reading, line, button=line.items[2])
         made.stop_button = reading.count(line.amount(2), "a button's number", 1, BUTTONS[-1])

@@ -10,6 +10,7 @@ from lark import Token
 from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.notes import Fault
+from seqlang.meaning.output import plug
 from seqlang.meaning.values import Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, Line
@@ -34,6 +35,7 @@ from sim.model import (
     Board,
     Cells,
     Direct,
+    Divider,
     FuseKind,
     Gait,
     LineRadio,
@@ -41,20 +43,27 @@ from sim.model import (
     OnBoard,
     Regulator,
     Supply,
+    Watch,
     Wearer,
     Wire,
 )
 from sim.rig.logic import DROPOUT_V
 from sim.rig.regions import REGIONS
+from sim.rig.watch import REFERENCE_V
 from sim.rig.wire import SECTIONS, gauge_of
 from sim.rulebook import ADDRESSES, RADIO_LATE_MS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from firmware_gen.chips import Chip
+
 
 STORM_M_S: Final = 24.4
 """No costume is worn in more than a strong gale (top of force 9 of the Beaufort scale, read)."""
+
+MOST_OHM: Final = 10_000_000.0
+"""No divider is made of more: dirt and damp would be a part of it (own limit)."""
 
 VIEWING_M: Final = (0.05, 1000.0)
 """From where eyes can still see all of a part, to where nobody stands."""
@@ -234,12 +243,13 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             reading.unknown(feed.token(1), "supply", supplies)
         if len(feed.items) > 2:
             wire = reading.tried(_wire, reading, feed)
-    stated = sheet.get("logic")
+    stated, watched = sheet.get("logic"), sheet.get("watch")
     logic = stated and reading.tried(_logic, reading, stated)
     told = sheet.get("radio")
     radio = told and reading.tried(_radio, reading, told)
     if str(chip) not in CHIPS:
         raise Fault
+    watch = watched and reading.tried(_watch, reading, watched, entry.token(1), CHIPS[str(chip)])
     return Board(
         str(name),
         str(chip),
@@ -259,6 +269,7 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
         logic,
         leads is not None,
         radio,
+        watch,
     )
 
 
@@ -283,6 +294,60 @@ def _logic(reading: Reading, line: Line) -> Logic:
     if dropout is None:
         return made
     return replace(made, dropout_v=reading.within(dropout.amount(1), VOLTS, "the dropout", 0))
+
+
+def _watch(reading: Reading, line: Line, board: Token, chip: Chip) -> Watch:
+    """How the board watches its pack. Raises Fault."""
+    more = options(reading, line)
+    warns, stops, reference = (
+        cast("Line | None", more.get(kind)) for kind in ("warns", "stops_below", "reference")
+    )
+    divided = cast("Line | None", more.get("divider"))
+    direct = divided is None
+    named = line.items[1]
+    pin = None
+    if isinstance(named, Token) and not direct:
+        pin = reading.tried(plug, reading, board, named, {str(board): chip})
+    divider = None if divided is None else reading.tried(_divider, reading, divided)
+    if reference is not None and not direct:
+        reading.error(
+            "wrong-kind",
+            "a divider at a pin is held against the chip's supply, not against its reference",
+            reference,
+            help="state the chip's supply in the board's `logic` line; `reference` is for "
+            "`watch direct`",
+        )
+        raise Fault
+    if not direct and (pin is None or divider is None):
+        raise Fault
+    return Watch(
+        pin,
+        divider,
+        reference
+        and reading.tried(
+            reading.within, reference.amount(1), VOLTS, "the chip's reference", *REFERENCE_V
+        ),
+        warns and reading.tried(reading.within, warns.amount(2), VOLTS, "a cell's limit", above=0),
+        stops and reading.tried(reading.within, stops.amount(2), VOLTS, "a cell's limit", above=0),
+        reading.origins.mark(
+            *(line, line),
+            ("pin", None if direct else named),
+            ("warns", warns and warns.items[2]),
+            ("stops", stops and stops.items[2]),
+            ("reference", reference and reference.items[1]),
+        ),
+    )
+
+
+def _divider(reading: Reading, line: Line) -> Divider:
+    upper, lower = (
+        reading.tried(reading.within, line.amount(at), OHMS, "a resistor", 1, MOST_OHM)
+        for at in (1, 2)
+    )
+    if upper is None or lower is None:
+        raise Fault
+    mark = reading.origins.mark(line, line, ("upper", line.items[1]), ("lower", line.items[2]))
+    return Divider(upper, lower, mark)
 
 
 def _wire(reading: Reading, feed: Line) -> Wire:

@@ -91,6 +91,7 @@ def score(
         stop_button=distant.stop_button,
         lost_ms=distant.lost_ms,
         lost_cue=distant.lost_cue,
+        low_cue=distant.low_cue,
         idle=distant.idle,
         glide_ms=distant.glide_ms,
         stop_ms=distant.stop_ms,

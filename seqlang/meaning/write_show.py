@@ -65,6 +65,7 @@ from sim.model import (
     Supply,
     Throw,
     Together,
+    Watch,
     Wearer,
     Wire,
     bound_lines,
@@ -144,6 +145,8 @@ def _rig(rig: Rig) -> Iterator[str]:
         yield f"board {board.name}: {board.chip}, address {board.address}{leads}"
         if board.supply is not None:
             yield f"{INDENT}feed {board.supply}{_wire(board.wire)}"
+        if board.watch is not None:
+            yield f"{INDENT}{watch_line(board.watch, CHIPS[board.chip])}"
         if isinstance(board.logic, Direct):
             yield f"{INDENT}logic direct"
         elif board.logic is not None:
@@ -437,6 +440,23 @@ def channel_lines(channel: Channel, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}button {band.button} from {low} to {high}"
 
 
+def watch_line(watch: Watch, chip: Chip) -> str:
+    """How a board watches its battery."""
+    words = ["watch direct"]
+    if watch.pin is not None and watch.divider is not None:
+        upper, lower = (
+            quantity(ohm, "ohm") for ohm in (watch.divider.upper_ohm, watch.divider.lower_ohm)
+        )
+        words = [f"watch pin {chip.pin_name(watch.pin)}", f"divider {upper} over {lower}"]
+    if watch.warn_v is not None:
+        words.append(f"warns below {quantity(watch.warn_v, 'V')}")
+    if watch.stop_v is not None:
+        words.append(f"stops below {quantity(watch.stop_v, 'V')}")
+    if watch.reference_v is not None:
+        words.append(f"reference {quantity(watch.reference_v, 'V')}")
+    return ", ".join(words)
+
+
 def sensor_lines(sensor: Sensor, chip: Chip) -> Iterator[str]:
     """A voltage at a pin, and how it is made quiet."""
     yield f"sensor {sensor.name}: {sensor.board} pin {chip.pin_name(sensor.pin)}"
@@ -512,6 +532,8 @@ def started_lines(score: Score) -> Iterator[str]:
     yield from (f"{INDENT}{line}" for line in map(_bound, bound_lines(score)))
     if score.lost_ms is not None and score.lost_cue is not None:
         yield f"{INDENT}lost {score.lost_ms} ms: go {score.lost_cue}"
+    if score.low_cue is not None:
+        yield f"{INDENT}battery low: go {score.low_cue}"
     if score.stop_button is not None:
         yield f"{INDENT}stop button {score.stop_button}"
     yield f"{INDENT}stop in {score.stop_ms} ms"

@@ -408,6 +408,39 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "a board watches its battery at a pin, behind a divider, or directly",
+        "such as `watch pin PF1, divider 22 kohm over 15 kohm` or `watch direct`",
+        (
+            _in("board a: b, address 1", "watch"),
+            _in("board a: b, address 1", "watch pin"),
+            _in("board a: b, address 1", "watch pin PF1"),
+            _in("board a: b, address 1", "watch pin PF1, divider"),
+            _in("board a: b, address 1", "watch pin PF1, divider 22 kohm"),
+            _in("board a: b, address 1", "watch pin PF1, divider 22 kohm over"),
+            _in("board a: b, address 1", "watch PF1, divider 22 kohm over 15 kohm"),
+        ),
+    ),
+    Example(
+        "a watch warns and stops below a voltage of one cell",
+        "such as `warns below 3.4 V` or `stops below 3.2 V`",
+        (
+            _in("board a: b, address 1", "watch direct, warns"),
+            _in("board a: b, address 1", "watch direct, warns below"),
+            _in("board a: b, address 1", "watch direct, stops 3 V"),
+            _in("board a: b, address 1", "watch direct, reference"),
+        ),
+    ),
+    Example(
+        "a low battery starts a cue with `go`",
+        "such as `battery low: go warn`",
+        (
+            _in("remote", "battery"),
+            _in("remote", "battery low"),
+            _in("remote", "battery low:"),
+            _in("remote", "battery low: warn"),
+        ),
+    ),
+    Example(
         "a button starts a cue with `go`",
         "such as `button 1: go lure` or `button 2: go chew while held`",
         (

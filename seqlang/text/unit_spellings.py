@@ -36,6 +36,7 @@ _ATOMS: Final[dict[str, str]] = {
     **dict.fromkeys(("volt", "volts"), "V"),
     **dict.fromkeys(("millivolt", "millivolts"), "mV"),
     **dict.fromkeys(("ohms",), "ohm"),
+    **dict.fromkeys(("kiloohm", "kiloohms", "kohms", "kilohm", "kilohms", "kr"), "kohm"),
     **dict.fromkeys(("milliohm", "milliohms", "mohms"), "mohm"),
     **dict.fromkeys(("percent", "pct", "percents", "procent", "prozent"), "%"),
     **dict.fromkeys(("celsius", "centigrade", "degc", "deg.c"), "C"),
@@ -114,7 +115,7 @@ _FOREIGN: Final[dict[str, tuple[Fraction, str]]] = {
     **dict.fromkeys(
         ("lb.in", "lbf.in", "in.lb", "in.lbf"), (Fraction(1129848290276167, 10**16), "N.m")
     ),
-    **dict.fromkeys(("kohm", "k.ohm"), (Fraction(1000), "ohm")),
+    "k.ohm": (Fraction(1), "kohm"),
 }
 """Units that the language does not have: how much of which of ours one of them is."""
 

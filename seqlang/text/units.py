@@ -132,6 +132,7 @@ UNITS: Final[dict[str, tuple[Fraction, Dimension]]] = {
     "V": (Fraction(1), VOLTAGE),
     "mohm": (_MILLI, RESISTANCE),
     "ohm": (Fraction(1), RESISTANCE),
+    "kohm": (Fraction(1000), RESISTANCE),
     "%": (Fraction(1), PERCENT),
     "C": (Fraction(1), TEMPERATURE),
     "AWG": (Fraction(1), GAUGE),

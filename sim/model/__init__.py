@@ -67,6 +67,7 @@ from sim.model.supplies import (
     Board,
     Cells,
     Direct,
+    Divider,
     Electrics,
     FuseKind,
     LineRadio,
@@ -74,6 +75,7 @@ from sim.model.supplies import (
     OnBoard,
     Regulator,
     Supply,
+    Watch,
     Wire,
 )
 
@@ -95,6 +97,7 @@ __all__ = [
     "Coupled",
     "Cue",
     "Direct",
+    "Divider",
     "Drawn",
     "Drive",
     "Drum",
@@ -154,6 +157,7 @@ __all__ = [
     "Throw",
     "Together",
     "Usage",
+    "Watch",
     "Wearer",
     "Wire",
     "bound_lines",

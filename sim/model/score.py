@@ -211,3 +211,10 @@ class Score:
     """Duration of the controlled move to the safe pose on stop."""
     usage: tuple[Usage, ...] = ()
     run_time_h: float | None = None
+    low_cue: str | None = None
+    """What a board starts when the battery that it watches is low; None: nothing."""
+
+    @property
+    def unasked(self) -> frozenset[str]:
+        """Cues that boards start by themselves: for a silent remote, for a low battery."""
+        return frozenset(one for one in (self.lost_cue, self.low_cue) if one is not None)

@@ -117,6 +117,42 @@ class LineRadio:
 
 
 @dataclass(frozen=True, slots=True)
+class Divider:
+    """Two resistors in series from a pack's plus to ground; a pin sees what is over the lower."""
+
+    upper_ohm: float
+    lower_ohm: float
+    mark: int = NO_MARK
+
+    @property
+    def share(self) -> float:
+        """What the pin sees of the pack's voltage."""
+        return self.lower_ohm / (self.upper_ohm + self.lower_ohm)
+
+    @property
+    def source_ohm(self) -> float:
+        """Resistance that the pin looks into: both in parallel, as the pack's own is next to 0."""
+        return self.upper_ohm * self.lower_ohm / (self.upper_ohm + self.lower_ohm)
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """A board watches the voltage of the pack that feeds it.
+
+    With a divider at the analog pin `pin`; without, the chip runs from the pack itself, and holds
+    its supply against its own reference of `reference_v` (None: as the data sheet has it).
+    `warn_v` and `stop_v` are of one cell; None: the chemistry's usual ones (`sim.rig.watch`).
+    """
+
+    pin: int | None = None
+    divider: Divider | None = None
+    reference_v: float | None = None
+    warn_v: float | None = None
+    stop_v: float | None = None
+    mark: int = NO_MARK
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
     name: str
     chip: str
@@ -132,6 +168,8 @@ class Board:
     """The other boards of the show follow it."""
     radio: LineRadio | None = None
     """Of a board that leads: it tells the others over a radio; None: over a cable."""
+    watch: Watch | None = None
+    """How it watches its pack; None: it does not."""
 
 
 # -- loads and drives --------------------------------------------------------------------------

@@ -31,14 +31,18 @@ class Chemistry:
     """One cell of a kind. All values: common practice, from memory.
 
     `charge` and `rest_v` are the curve, ascending; `ohm_ah` is internal resistance times capacity
-    (a cell twice as large has half the resistance); `cutoff_v` is where to stop; `c_rate` is the
-    continuous current over capacity, per hour, that an ordinary cell of the kind stands.
+    (a cell twice as large has half the resistance); `low_v` is where the end is near, `cutoff_v`
+    is where to stop, and below `harm_v` a cell takes harm (lithium: read, see `sim.rig.watch`);
+    `c_rate` is the continuous current over capacity, per hour, that an ordinary cell of the kind
+    stands.
     """
 
     charge: tuple[float, ...]
     rest_v: tuple[float, ...]
     ohm_ah: float
+    low_v: float
     cutoff_v: float
+    harm_v: float
     c_rate: float
     lithium: bool
 
@@ -50,7 +54,9 @@ CHEMISTRIES: Final[dict[str, Chemistry]] = {
         _TENTHS,
         (3.00, 3.35, 3.45, 3.55, 3.62, 3.67, 3.73, 3.81, 3.90, 3.99, 4.08, 4.20),
         ohm_ah=0.15,
+        low_v=3.4,
         cutoff_v=3.0,
+        harm_v=2.75,
         c_rate=2.0,
         lithium=True,
     ),
@@ -58,7 +64,9 @@ CHEMISTRIES: Final[dict[str, Chemistry]] = {
         _TENTHS,
         (3.27, 3.61, 3.69, 3.73, 3.77, 3.80, 3.84, 3.87, 3.95, 4.02, 4.11, 4.20),
         ohm_ah=0.02,
+        low_v=3.6,
         cutoff_v=3.3,
+        harm_v=3.0,
         c_rate=20.0,
         lithium=True,
     ),
@@ -66,7 +74,9 @@ CHEMISTRIES: Final[dict[str, Chemistry]] = {
         _TENTHS,
         (2.50, 3.00, 3.12, 3.20, 3.24, 3.26, 3.27, 3.28, 3.30, 3.31, 3.32, 3.40),
         ohm_ah=0.05,
+        low_v=3.0,
         cutoff_v=2.8,
+        harm_v=2.5,
         c_rate=5.0,
         lithium=True,
     ),
@@ -74,7 +84,9 @@ CHEMISTRIES: Final[dict[str, Chemistry]] = {
         _TENTHS,
         (1.00, 1.12, 1.17, 1.21, 1.23, 1.24, 1.25, 1.26, 1.27, 1.29, 1.32, 1.40),
         ohm_ah=0.05,
+        low_v=1.1,
         cutoff_v=1.0,
+        harm_v=0.9,
         c_rate=3.0,
         lithium=False,
     ),
@@ -82,7 +94,9 @@ CHEMISTRIES: Final[dict[str, Chemistry]] = {
         _TENTHS,
         (0.90, 0.99, 1.05, 1.12, 1.17, 1.21, 1.25, 1.28, 1.32, 1.37, 1.44, 1.58),
         ohm_ah=0.45,
+        low_v=1.05,
         cutoff_v=0.9,
+        harm_v=0.8,
         c_rate=0.4,
         lithium=False,
     ),

@@ -113,7 +113,7 @@ def _starts_any_time(eye: Eye, cue: Cue, beside: Cue) -> bool:
     score = eye.show.score
     if cue.name in score.idle and _beside(beside, cue):
         return True
-    started = {STOP, STANDBY, score.lost_cue, *(binding.cue for binding in score.bindings)}
+    started = {STOP, STANDBY, *score.unasked, *(binding.cue for binding in score.bindings)}
     part_of = parts_for_letting_go(score).get(cue.name)
     return cue.name in started or (part_of is not None and part_of.name in started)
 

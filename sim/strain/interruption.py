@@ -240,7 +240,7 @@ def _cutting(show: Show, one: Servo, into_idle: list[PlannedMove]) -> Iterator[_
     have a button or be the cue for a lost remote as well.
     """
     idle = show.score.idle
-    started = {show.score.lost_cue, *(binding.cue for binding in show.score.bindings)}
+    started = {*show.score.unasked, *(binding.cue for binding in show.score.bindings)}
     entries = sorted(_entries(show.score.cues, one.name), key=lambda e: e[1].duration_ms)
     for cue, then in entries[:ENTRIES_KEPT]:
         if cue.name not in idle or cue.name in started:

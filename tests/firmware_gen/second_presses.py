@@ -1,13 +1,15 @@
-"""Sections 8, 9, 10 and 12 of `TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8 to 12 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
+from tests.firmware_gen.second_battery import WatchedBattery
 from tests.firmware_gen.second_player import (
     FRAME,
     READY,
+    STARTING,
     Cue,
     Motion,
     Request,
@@ -27,6 +29,7 @@ SENSES = {
     4: "<BHHB",
     5: "<BHHH",
     6: "<BBHHhhHH",
+    7: "<BHHHB",
     8: "<BBhhBB",
     9: "<BH",
 }
@@ -119,6 +122,8 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.shines: list[HeldShine] = []
         self.follows: list[HeldFollow] = []
         self.sources: list[HeardChannel | SensedVoltage] = []
+        self.battery: WatchedBattery | None = None
+        self.battery_reading: int | None = None
         for _ in range(data[23]):
             (kind,) = self.table.take("<B")
             fields = self.table.take(SENSES[kind])
@@ -134,6 +139,8 @@ class SecondPlayerWithSenses(SecondPlayer):
                 first, *others = fields
                 self.follows.append(HeldFollow(first & 127, first > 127, *others))
                 self.follows[-1].output = self.outputs[first & 127]
+            elif kind == 7:
+                self.battery = WatchedBattery(*fields)
             elif kind == 8:
                 lamp, servo, *rest = fields
                 self.shines.append(HeldShine(lamp, servo & 127, servo > 127, *rest))
@@ -146,13 +153,26 @@ class SecondPlayerWithSenses(SecondPlayer):
     # Channels: section 9
 
     def frame(self, requests: Iterable[Request], widths: Sequence[int] = ()) -> bytes:
-        asked = list(requests)
+        asked = [*requests, *self.watch_battery()]
         for channel, width in zip(self.channels, widths, strict=True):
             asked += channel.frame(width)
             if channel.live and channel.silent == 0:
                 asked.append(("heard", 0, 0))
         self.hear_sources()
         return super().frame(asked)
+
+    # The battery: section 11
+
+    def watch_battery(self) -> list[tuple[str, int, int]]:
+        battery, asked = self.battery, list[tuple[str, int, int]]()
+        if battery is None:
+            return asked
+        battery.read(self.battery_reading, self.mode == STARTING)
+        if self.mode == READY and battery.asks() and battery.cue != 255:
+            asked.append(("trigger", self.table.cues[battery.cue].tag, 0))
+        if battery.is_empty and self.mode in (STARTING, READY):
+            asked.append(("stop", 0, 0))
+        return asked
 
     # Sensors: section 10.1
 
@@ -282,6 +302,9 @@ class SecondPlayerWithSenses(SecondPlayer):
     # Which press it is
 
     def request(self, kind: str, a: int, b: int) -> None:
+        if kind == "standby" and self.battery is not None and self.battery.is_empty:
+            self.refused += 1
+            return
         super().request(kind, a, b)
         if kind == "button" and b == 0:
             self.unpress(a)

@@ -1,6 +1,6 @@
 """analog-beyond-chip: a board's chip measures no voltage.
 
-What: a sensor is on a board whose chip's firmware measures voltages.
+What: a sensor, and the watch of a battery, is on a board whose chip's firmware measures voltages.
 
 Why: the smaller chip's memory has no room for what measures and for what follows a sensor.
 
@@ -32,18 +32,20 @@ def check(context: Context) -> Iterator[Finding]:
     for board, chip, users in pins.by_board(context):
         if chip.analog:
             continue
-        for sensor in users:
-            if isinstance(sensor, Sensor):
-                yield _finding(context, board, sensor.mark)
+        for user in users:
+            if isinstance(user, Sensor | pins.WatchPin):
+                yield _finding(context, board, user.mark, "pin")
+        if board.watch is not None and board.watch.pin is None:
+            yield _finding(context, board, board.watch.mark, None)
 
 
-def _finding(context: Context, board: Board, mark: int) -> Finding:
+def _finding(context: Context, board: Board, mark: int, part: str | None) -> Finding:
     able = " or ".join(f"`{name}`" for name, chip in CHIPS.items() if chip.analog)
     return Finding(
         "error",
         "analog-beyond-chip",
         f"the firmware of the {CHIPS[board.chip].title} measures no voltage",
-        context.span(mark, "pin"),
+        context.span(mark, part),
         label="asks for a chip that does",
         related=((context.span(board.mark, "chip"), "this chip"),),
         help=f"give `{board.name}` the chip {able}, or put this on a board that has it",

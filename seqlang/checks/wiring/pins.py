@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 from firmware_gen.chips import CHIPS, Chip, Job
@@ -12,7 +13,17 @@ from sim.model import Board, Channel, Input, Lamp, Output, Sensor, Servo, Strip
 if TYPE_CHECKING:
     from seqlang.checks.context import Context
 
-User: TypeAlias = Output | Input | Channel | Sensor
+
+@dataclass(frozen=True, slots=True)
+class WatchPin:
+    """The pin at which a board watches its battery."""
+
+    board: str
+    pin: int
+    mark: int
+
+
+User: TypeAlias = Output | Input | Channel | Sensor | WatchPin
 
 
 def job(user: User) -> Job:
@@ -27,13 +38,15 @@ def job(user: User) -> Job:
             return "input"
         case Channel():
             return "channel"
-        case Sensor():
+        case Sensor() | WatchPin():
             return "sensor"
         case _:
             return "switch"
 
 
 def called(user: User) -> str:
+    if isinstance(user, WatchPin):
+        return "the watch of the battery"
     return f"button {user.button}" if isinstance(user, Input) else f"`{user.name}`"
 
 
@@ -41,7 +54,12 @@ def by_board(context: Context) -> Iterator[tuple[Board, Chip, list[User]]]:
     """Each board with a known chip, and everything on its pins in the order of the text."""
     rig = context.show.rig
     users: dict[str, list[User]] = {}
-    for user in (*rig.outputs, *rig.inputs, *rig.channels, *rig.sensors):
+    watches = [
+        WatchPin(one.name, one.watch.pin, one.watch.mark)
+        for one in rig.boards
+        if one.watch is not None and one.watch.pin is not None
+    ]
+    for user in (*rig.outputs, *rig.inputs, *rig.channels, *rig.sensors, *watches):
         users.setdefault(user.board, []).append(user)
     for board in context.show.rig.boards:
         chip = CHIPS.get(board.chip)

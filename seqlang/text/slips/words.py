@@ -99,6 +99,7 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     },
     "board": {
         **dict.fromkeys(("supply", "power", "powered", "from", "fed", "wire", "cable"), ("feed",)),
+        **dict.fromkeys(("watches", "battery", "monitor", "measure", "voltage"), ("watch",)),
     },
     "lamp": {
         **dict.fromkeys(("tint", "hue"), ("colour",)),
@@ -126,6 +127,10 @@ _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     },
     "remote": {
         **dict.fromkeys(("key", "btn", "channel", "switch", "input", "on button"), ("button",)),
+        **dict.fromkeys(
+            ("low battery", "battery is low", "low voltage", "battery warning", "battery empty"),
+            ("battery low",),
+        ),
         **dict.fromkeys(("silent", "silence", "timeout", "failsafe", "signal lost"), ("lost",)),
         **dict.fromkeys(("on lost", "no signal", "no remote", "signal loss", "loss"), ("lost",)),
         **dict.fromkeys(("remote lost", "if lost", "when lost", "after"), ("lost",)),

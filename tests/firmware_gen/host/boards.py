@@ -13,6 +13,7 @@ from cffi import FFI
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.table.encode import encode
 from firmware_gen.table.records import SwitchRecord, Table
+from sim.rulebook import SENSORS
 from tests.firmware_gen.host.core import (
     CUE,
     DOWN,
@@ -89,6 +90,14 @@ class ApartPlayer:
 
     def voltage(self, slot: int, reading: int) -> None:
         self.lib.host_voltage(slot, reading)
+
+    def battery(self, reading: int) -> None:
+        self.voltage(SENSORS, reading)
+
+    @property
+    def battery_told(self) -> tuple[int, int]:
+        told = int(self.lib.host_battery())
+        return told >> 8, told & 0xFF
 
     def sensor(self, number: int) -> int | None:
         value = int(self.lib.host_sensor(number))

@@ -15,6 +15,7 @@
 #include "bc_store.h"
 #include "bc_table.h"
 #include "bc_threads.h"
+#include "bc_watch.h"
 #include "bellcrank.h"
 
 enum { PINS = 8 * BC_PORTS, SENT = 1 << 20, NEVER = -1 };
@@ -189,6 +190,14 @@ void host_voltage(uint8_t slot, uint16_t reading) {
 #else
     (void)slot;
     (void)reading;
+#endif
+}
+
+uint32_t host_battery(void) {
+#if BC_CHIP_SENSES
+    return (uint32_t)bc_watch_millivolts() << 8 | bc_watch_told();
+#else
+    return 0;
 #endif
 }
 

@@ -64,6 +64,7 @@ uint8_t host_live(void);
 uint32_t host_running(void);
 uint16_t host_refused(void);
 uint16_t host_overruns(void);
+uint32_t host_battery(void);          /* mV << 8 | bits of the state report */
 uint16_t host_sensor(uint8_t number); /* a sensor's value; 65535: it has none */
 uint32_t host_stuck(void);            /* 0 on a chip without senses */
 uint16_t host_bad(void);
