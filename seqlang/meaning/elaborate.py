@@ -11,7 +11,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Adapter` | `voltage`, `current` |
 | `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
 | `Board` | `name`, `chip`, `address`, `feed` (the whole line), `logic` (what stands behind it) |
-| `Watch` | `pin`, `warns`, `stops`, `reference` (the amounts); span: the line |
+| `PackWatch` | `pin`, `warns`, `stops`, `reference` (the amounts); span: the line |
 | `Divider` | `upper`, `lower` |
 | `Wire` | `supply`, `length`, `gauge`, `strands` (all of it), `bundled` |
 | `Servo` | `name`, `board`, `pin`, see below |

@@ -41,9 +41,9 @@ from sim.model import (
     LineRadio,
     Logic,
     OnBoard,
+    PackWatch,
     Regulator,
     Supply,
-    Watch,
     Wearer,
     Wire,
 )
@@ -296,7 +296,7 @@ def _logic(reading: Reading, line: Line) -> Logic:
     return replace(made, dropout_v=reading.within(dropout.amount(1), VOLTS, "the dropout", 0))
 
 
-def _watch(reading: Reading, line: Line, board: Token, chip: Chip) -> Watch:
+def _watch(reading: Reading, line: Line, board: Token, chip: Chip) -> PackWatch:
     """How the board watches its pack. Raises Fault."""
     more = options(reading, line)
     warns, stops, reference = (
@@ -320,7 +320,7 @@ def _watch(reading: Reading, line: Line, board: Token, chip: Chip) -> Watch:
         raise Fault
     if not direct and (pin is None or divider is None):
         raise Fault
-    return Watch(
+    return PackWatch(
         pin,
         divider,
         reference

@@ -47,6 +47,7 @@ from sim.model import (
     Move,
     OneOf,
     Output,
+    PackWatch,
     Plate,
     PointMass,
     Rack,
@@ -65,7 +66,6 @@ from sim.model import (
     Supply,
     Throw,
     Together,
-    Watch,
     Wearer,
     Wire,
     bound_lines,
@@ -440,7 +440,7 @@ def channel_lines(channel: Channel, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}button {band.button} from {low} to {high}"
 
 
-def watch_line(watch: Watch, chip: Chip) -> str:
+def watch_line(watch: PackWatch, chip: Chip) -> str:
     """How a board watches its battery."""
     words = ["watch direct"]
     if watch.pin is not None and watch.divider is not None:

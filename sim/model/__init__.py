@@ -73,9 +73,9 @@ from sim.model.supplies import (
     LineRadio,
     Logic,
     OnBoard,
+    PackWatch,
     Regulator,
     Supply,
-    Watch,
     Wire,
 )
 
@@ -130,6 +130,7 @@ __all__ = [
     "OnBoard",
     "OneOf",
     "Output",
+    "PackWatch",
     "Plate",
     "PointMass",
     "Press",
@@ -157,7 +158,6 @@ __all__ = [
     "Throw",
     "Together",
     "Usage",
-    "Watch",
     "Wearer",
     "Wire",
     "bound_lines",

@@ -136,7 +136,7 @@ class Divider:
 
 
 @dataclass(frozen=True, slots=True)
-class Watch:
+class PackWatch:
     """A board watches the voltage of the pack that feeds it.
 
     With a divider at the analog pin `pin`; without, the chip runs from the pack itself, and holds
@@ -168,7 +168,7 @@ class Board:
     """The other boards of the show follow it."""
     radio: LineRadio | None = None
     """Of a board that leads: it tells the others over a radio; None: over a cable."""
-    watch: Watch | None = None
+    watch: PackWatch | None = None
     """How it watches its pack; None: it does not."""
 
 

@@ -31,7 +31,7 @@ from sim.rig.supply import highest_v, of_board
 from sim.rulebook import SENSOR_ONE
 
 if TYPE_CHECKING:
-    from sim.model import Board, Rig, Watch
+    from sim.model import Board, PackWatch, Rig
 
 REFERENCE_V: Final = (1.0, 1.2)
 """Between these the reference of any one chip lies."""
@@ -59,7 +59,7 @@ class Watched:
     """A watch with the battery that it watches. Voltages in V; those of limits are of one cell."""
 
     board: str
-    watch: Watch
+    watch: PackWatch
     cells: Cells
     chip_v: float
     """What the chip runs from while the battery is well; of a direct watch the full battery."""
