@@ -10,9 +10,9 @@ from __future__ import annotations
 from math import ceil, floor, log1p, sqrt
 from typing import TYPE_CHECKING, Final
 
-from firmware_gen.compiler.records import frame_share
 from firmware_gen.table.records import FollowRecord, SensorRecord
 from sim.model import Follow, Sensor
+from sim.rehearsal.sensing import frame_share
 from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
     FRAME_MS,
