@@ -18,10 +18,9 @@ from sim.rehearsal.channels import (
     channel_settings,
     pressing_bands,
     pulse_ticks,
-    reading_of,
-    sensor_settings,
 )
 from sim.rehearsal.requests import Request, requests_by_frame
+from sim.rehearsal.sensing import quiet_reading, reading_of, sensor_settings
 from sim.rehearsal.trajectories import Trajectories
 from sim.rig.slide import of_part
 from sim.rulebook import CHANNEL_RANGE_US, SENSOR_ONE
@@ -101,7 +100,7 @@ def _drawn_sensor(show: Show, sensor: Sensor) -> dict[str, Any]:
         "least": 0,
         "most": SENSOR_ONE - 1,
         "bands": [],
-        "quiet": reading_of(sensor.quiet),
+        "quiet": quiet_reading(sensor),
         "follows": _followers(show, sensor.name, reading_of),
     }
 

@@ -26,7 +26,8 @@ from seqlang.command._outlet import nobody_reads
 from seqlang.command._show import passed
 from seqlang.sources import NOTHING, names_source, parse_setting, written_setting
 from seqlang.text.render import broken, columns_of
-from sim.rehearsal.channels import pulse_ticks, reading_of
+from sim.rehearsal.channels import pulse_ticks
+from sim.rehearsal.sensing import reading_of
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:

@@ -25,7 +25,6 @@ from sim.rulebook import (
     CHANNEL_SLACK,
     FRAME_MS,
     PULSE_STEPS_PER_US,
-    SENSOR_ONE,
 )
 
 
@@ -157,22 +156,6 @@ def channel_settings(show: Show, presses: Iterable[Press]) -> dict[str, list[tup
             at = max(0, ceil(press.at_ms / FRAME_MS))
             found.setdefault(press.source or "", []).append((at, width))
     return found
-
-
-def sensor_settings(show: Show, presses: Iterable[Press]) -> dict[str, list[tuple[int, int]]]:
-    """By sensor, when it is put somewhere: frame, and the reading from then on. Before: 0."""
-    names = {one.name for one in show.rig.sensors}
-    found: dict[str, list[tuple[int, int]]] = {}
-    for press in sorted(presses, key=lambda press: press.at_ms):
-        if press.source in names:
-            at = max(0, ceil(press.at_ms / FRAME_MS))
-            found.setdefault(press.source or "", []).append((at, reading_of(press.value or 0.0)))
-    return found
-
-
-def reading_of(share: float) -> int:
-    """What a board reads at a share of its own supply, 0 to 1023."""
-    return min(SENSOR_ONE - 1, round(SENSOR_ONE * share))
 
 
 def pulse_ticks(us: float) -> int:

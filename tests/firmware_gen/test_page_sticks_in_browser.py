@@ -252,7 +252,7 @@ def voice(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
 def test_a_sensor_is_a_slider_in_percent_that_says_what_follows_it(voice: Opened) -> None:
     ready(voice)
     slider = voice.page.get_by_role("slider", name="sensor voice on trunk")
-    assert slider.get_attribute("aria-valuetext") == "0 percent, quiet"
+    assert slider.get_attribute("aria-valuetext") == "not read yet"
     assert voice.page.get_by_role("button", name="no signal on voice").count() == 0
     titles = voice.js(
         """() => [...document.querySelectorAll(".follower, .quiet")].map(one => one.title)"""
@@ -265,6 +265,8 @@ def test_a_sensor_is_a_slider_in_percent_that_says_what_follows_it(voice: Opened
     voice.page.keyboard.press("End")
     assert slider.get_attribute("aria-valuetext") == "100 percent"
     assert voice.script()[-1][1] == "put voice 1023"
+    voice.page.keyboard.press("Home")
+    assert slider.get_attribute("aria-valuetext") == "0 percent, quiet"
 
 
 @pytest.mark.parametrize("seed", range(4))
