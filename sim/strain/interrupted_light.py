@@ -62,6 +62,11 @@ class _Seen:
     finds: dict[tuple[str, str], Entry]
 
     @cached_property
+    def used(self) -> frozenset[str]:
+        """Outputs that the cue drives."""
+        return outputs_used(self.cue.body)
+
+    @cached_property
     def in_a_second(self) -> dict[tuple[str, str], int]:
         """The most changes within any second."""
         return {key: _densest(at_ms, SECOND_MS) for key, at_ms in self.changes.items()}
@@ -80,7 +85,7 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
         (a, b)
         for a in seen
         for b in seen
-        if not _beside(a.cue, b.cue)
+        if a.used & b.used
         and _at_most(a, b) >= TOO_MANY
         and _can_follow(eye, a.cue, b.cue)
     ]
