@@ -39,12 +39,17 @@ def shines(
     `sources`: the channels and sensors, which go before a servo of the same name.
     """
     there = {one.name for one in rig.outputs}
+    led = {
+        str(entry.items[1])
+        for entry in entries
+        if entry.kind == "servo" and any(line.kind == "follow" for line in entry.lines())
+    }
     made: dict[str, Shine] = {}
     for entry in entries:
         name = str(entry.items[1])
         for line in entry.lines():
             if tells_of_a_move(entry, line, outputs) and str(line.items[1]) not in sources:
-                one = reading.on_its_way(entry, _shine, reading, line, name)
+                one = reading.on_its_way(entry, _shine, reading, line, name, led)
                 if one is not None and name in there and one.servo in there:
                     made.setdefault(name, one)
     return tuple(made.values())
@@ -60,9 +65,18 @@ def tells_of_a_move(
     return kind == "servo"
 
 
-def _shine(reading: Reading, line: Line, name: str) -> Shine:
-    """One line. Raises Fault."""
+def _shine(reading: Reading, line: Line, name: str, led: Collection[str]) -> Shine:
+    """One line; `led` are the parts that follow a stick or a sensor. Raises Fault."""
     servo = line.token(1)
+    if str(servo) in led:  # however fast a hand moves it, light must not flash
+        reading.error(
+            "wrong-kind",
+            f"`{servo}` itself follows a stick or a sensor, and `{name}` would flash as a hand "
+            "shakes that",
+            servo,
+            help=f"let `{name}` follow what `{servo}` follows",
+        )
+        raise Fault
     for kind, word in _MORE.items():
         if (more := options(reading, line).get(kind)) is not None:
             reading.error(

@@ -167,3 +167,12 @@ cue prick
     assert made.show is not None
     pairs = {(one.output, one.servo) for one in made.show.rig.shines}
     assert pairs == {("lure", "jaw"), ("left_tip", "left_ear"), ("right_tip", "right_ear")}
+
+
+def test_a_part_that_follows_a_stick_is_not_followed() -> None:
+    text = SHOW.format(chip="atmega2560", pin="PB4", lure=LURE, pace="800 ms", more="")
+    line = "    follows stick from 1000 us to 2000 us, 0 deg to 30 deg\n"
+    text = text.replace("lamp lure", line + "lamp lure") + "channel stick: box pin PL0\n"
+    (found,) = errors(load_text(Source("test.cues", text)))
+    assert found.name == "wrong-kind"
+    assert "`jaw` itself follows" in found.message
