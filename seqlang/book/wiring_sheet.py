@@ -114,6 +114,9 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
     else:
         pin, to = chip.line_in, f"the line from {leader.name}"
         how = "from the cable; its ground beside it"
+    if leader.radio is not None:
+        end = "data input of the sending" if board.leads else "data output of the receiving"
+        how = f"{end} radio, set to {leader.radio.baud} baud, with the levels that it wants"
     return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
 
 

@@ -361,3 +361,22 @@ def test_the_book_says_how_the_line_between_boards_is_wired(tmp_path: Path) -> N
     assert "the line to the other boards" in drawn
     assert drawn.count("the line from hub") == 2
     assert not [label for label in drawn if "…" in label]
+
+
+def test_the_book_says_how_a_radio_in_place_of_the_line_is_wired(tmp_path: Path) -> None:
+    pack = "supply wall\n    source adapter 5 V, 3 A\n    fuse 3 A\n"
+    hub = "board hub: atmega2560, address 1, leads\n    feed wall, 400 mm of 20 AWG\n"
+    arm = "board arm: atmega2560, address 2\n    feed wall, 900 mm of 20 AWG\n"
+    rest = (
+        "switch horn: arm pin PB1\nsafe pose silent\n    horn off\n"
+        "cue sound\n    horn on\n    hold 1 s\n"
+        "remote\n    button 1: go sound\n    stop button 2\n"
+    )
+    path = tmp_path / "led.cues"
+    path.write_text(f'show "Led"\n{pack}{hub}    radio 57600 baud\n{arm}{rest}')
+    result = CliRunner().invoke(group, ["book", str(path), "--out", str(tmp_path / "b.html")])
+    assert result.exit_code == 0, result.output
+    words = " ".join(Read((tmp_path / "b.html").read_text("utf-8")).words.split())
+    assert "data input of the sending radio, set to 57600 baud" in words
+    assert "data output of the receiving radio, set to 57600 baud" in words
+    assert "100 ohm at the pin" not in words

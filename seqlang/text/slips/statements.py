@@ -156,6 +156,23 @@ _REARRANGED: Final = tuple(
     for pattern, instead, what in (
         (r"(?:[0-9]+[.):]|[-*\u2022]) +(.+)", r"\1", "lines have no numbers and no bullets"),
         (
+            r"radio *(?:: *|at +|of +)?([0-9.]+ *k?baud),? +"
+            r"(?:late|delay|delayed|latency|lag|lags)(?: +(?:by|of))? *([0-9.]+ *m?s)$",
+            r"radio \1, late by \2",
+            "how late a radio is stands behind its rate as `late by`",
+        ),
+        (
+            r"radio *(?:: *|at +|of +)?([0-9.]+ *k?baud),? +([0-9.]+ *m?s) +"
+            r"(?:late|delay|latency|lag)$",
+            r"radio \1, late by \2",
+            "how late a radio is stands behind its rate as `late by`",
+        ),
+        (
+            r"(?:radio *(?:: *|at +|of +)|line +|baud +(?:rate +)?)([0-9.]+) *(k?)(?:baud)?$",
+            r"radio \1 \2baud",
+            "a radio in place of the cable between boards has its rate in baud",
+        ),
+        (
             r"one +of +(?:these|them|those|(?:the +)?following|[0-9]+)(?: +things)?$",
             "one of",
             "`one of` chooses among the statements below it, however many",

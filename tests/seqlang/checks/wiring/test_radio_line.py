@@ -93,3 +93,24 @@ def test_a_radio_is_written_back_as_it_was_read(radio: str) -> None:
 def test_other_words_for_baud_are_answered_with_it(written: str) -> None:
     (one,) = findings(told(written), "unknown-unit")
     assert findings(applied(told(written), one)) == findings(told("38400 baud"))
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("radio: 38400 baud", "radio 38400 baud"),
+        ("radio at 38400", "radio 38400 baud"),
+        ("baud rate 38400", "radio 38400 baud"),
+        ("line 38.4 kbaud", "radio 38.4 kbaud"),
+        ("radio 38400 baud, delay 15 ms", "radio 38400 baud, late by 15 ms"),
+        ("radio 38400 baud, latency of 15 ms", "radio 38400 baud, late by 15 ms"),
+        ("radio 38400 baud, 15 ms late", "radio 38400 baud, late by 15 ms"),
+    ],
+)
+def test_a_radio_said_otherwise_is_answered_with_the_line_that_passes(
+    written: str, meant: str
+) -> None:
+    text = told("9 baud").replace("    radio 9 baud", f"    {written}")
+    (one,) = findings(text, "syntax")
+    assert applied(text, one) == text.replace(written, meant)
+    assert findings(applied(text, one), "syntax") == []
