@@ -46,7 +46,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import BAD_CHIP, HEADER, TableError
-from sim.rulebook import BUTTONS, CLOCK_PER_MS, FRAME_CLOCK, PULSE_RANGE
+from sim.rulebook import BUTTONS, CLOCK_PER_MS, FRAME_CLOCK, PULSE_RANGE, SENSORS
 
 _SHOW_AT = HEADER.offsets()["show"]
 _KINDS = frozenset(RequestKind)
@@ -89,7 +89,8 @@ class ReferenceBoard:
         witness: sees what the board does.
         pulses: what its channels give in each frame, in ticks by their numbers in the table; the
             owner may change it at any time.
-        readings: likewise what its sensors read, of 1024 that are its supply.
+        readings: likewise what its sensors read, of 1024 that are its supply; behind the last
+            possible one (`SENSORS`) what the watch of its battery does.
     """
 
     def __init__(
@@ -195,7 +196,10 @@ class ReferenceBoard:
             for channel, ticks in self._pulses.items():
                 self.player.channel(channel, ticks)
             for sensor, reading in self._readings.items():
-                self.player.voltage(sensor, reading)
+                if sensor == SENSORS:
+                    self.player.battery(reading)
+                else:
+                    self.player.voltage(sensor, reading)
         played = self.player.frame() if self.player else None
         self._witness.played(played)
         return played

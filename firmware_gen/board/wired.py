@@ -23,7 +23,7 @@ from firmware_gen.link.host import HostLink
 from firmware_gen.link.protocol import BAUD
 from firmware_gen.link.transfer import transfer
 from firmware_gen.serial_rates import BITS_OF_A_BYTE
-from sim.rulebook import FRAME_S
+from sim.rulebook import FRAME_S, SENSORS
 
 _TURN_S: Final = FRAME_S / 4
 
@@ -97,6 +97,13 @@ class WiredBoards:
         """
         board, number = self._sensors[name]
         self.boards[board].readings[number] = reading
+
+    def put_battery(self, board: str, reading: int) -> None:
+        """From its next frame on the watch of a board's battery reads this, of 1024.
+
+        Raises KeyError if there is no such board.
+        """
+        self.boards[board].readings[SENSORS] = reading
 
     def advance(self, until_s: float) -> None:
         """Let time pass on all boards, up to then."""

@@ -28,6 +28,7 @@ from seqlang.sources import NOTHING, names_source, parse_setting, written_settin
 from seqlang.text.render import broken, columns_of
 from sim.rehearsal.channels import pulse_ticks
 from sim.rehearsal.sensing import reading_of
+from sim.rig.watch import Watched, watched
 from sim.rulebook import CUES
 
 if TYPE_CHECKING:
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
     from sim.model import Channel, Sensor, Show
 
 ORDERS: Final = "unplug NAME, plug NAME, cut NAME, mend NAME, loss PERCENT, noise PERCENT"
+MOST_V: Final = 60.0
+"""No battery that is worn has more (own limit)."""
 _BACKGROUND_S: Final = 0.2
 """How soon it is noticed that the command stands in the foreground again."""
 
@@ -97,7 +100,16 @@ def wired_boards(
     leader = next((one.name for one in boards if one.board.leads), None)
     rig = show.show.rig
     places = (_places(show.show, rig.channels), _places(show.show, rig.sensors))
-    return WiredBoards(found, leader, trouble, channels=places[0], sensors=places[1])
+    wired = WiredBoards(found, leader, trouble, channels=places[0], sensors=places[1])
+    for name, battery in _batteries(show.show).items():
+        wired.put_battery(name, battery.reading(battery.full_v))
+    return wired
+
+
+def _batteries(show: Show) -> dict[str, Watched]:
+    """By the boards that watch them."""
+    found = {one.name: watched(show.rig, one) for one in show.rig.boards}
+    return {name: one for name, one in found.items() if one is not None}
 
 
 def _places(show: Show, sources: Sequence[Channel | Sensor]) -> dict[str, tuple[str, int]]:
@@ -113,6 +125,7 @@ def orders(show: Show) -> str:
     """What can be typed, in one line."""
     put = [f"{one.name} MICROSECONDS or {one.name} {NOTHING}" for one in show.rig.channels]
     put += [f"{one.name} PERCENT" for one in show.rig.sensors]
+    put += [f"battery {name} VOLTS" for name in _batteries(show)]
     return ", ".join([ORDERS, *put])
 
 
@@ -130,6 +143,8 @@ def obey(wired: WiredBoards, line: str, show: Show) -> str:
         setattr(wired.trouble, "lost" if word == "loss" else "spoilt", percent / 100)
         of = "leader's frames are lost" if word == "loss" else "line's bytes are spoilt"
         return f"{percent:g} % of the {of}"
+    if word == "battery":
+        return _charge(wired, name, show)
     acts: dict[str, tuple[Callable[[str], object], str]] = {
         "unplug": (wired.unplug, "has neither feed nor signal"),
         "plug": (wired.plug, "has feed and signal"),
@@ -145,6 +160,23 @@ def obey(wired: WiredBoards, line: str, show: Show) -> str:
     act, words = acts[word]
     act(name)
     return f"{wired.time_s:9.2f} s  {name}: {words}"
+
+
+def _charge(wired: WiredBoards, rest: str, show: Show) -> str:
+    """Give the battery of a board a voltage."""
+    name, _, amount = rest.partition(" ")
+    batteries = _batteries(show)
+    if name not in batteries:
+        known = ", ".join(batteries) or "none"
+        return f"no board `{name}` watches a battery; there is {known}"
+    try:
+        volts = float(amount.strip().removesuffix("V"))
+    except ValueError:
+        volts = -1.0
+    if not 0.0 <= volts <= MOST_V:
+        return f"`battery {name}` wants volts from 0 to {MOST_V:g}, found `{amount.strip()}`"
+    wired.put_battery(name, batteries[name].reading(volts))
+    return f"{wired.time_s:9.2f} s  {name}: its battery has {volts:g} V"
 
 
 def _put(wired: WiredBoards, line: str, show: Show) -> str:

@@ -94,6 +94,13 @@ class Watched:
         step = CONVERTER_STEPS * self.scale_v / SENSOR_ONE / stop_v
         return REGULATED + 2.0 * RESISTORS * (1.0 - divider.share) + step
 
+    def reading(self, volts: float) -> int:
+        """What the converter reads while the battery has `volts`, of 1024 (0 to 1023)."""
+        share = self.reference_v / max(volts, 1e-9)
+        if self.watch.divider is not None:
+            share = volts / self.scale_v
+        return max(0, min(SENSOR_ONE - 1, int(SENSOR_ONE * share)))
+
     @property
     def held_v(self) -> float:
         """Of a divider: the lowest limit, of a cell, at which the chip's supply still holds.
