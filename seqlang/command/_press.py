@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import Status
 from seqlang.command import BoardFailed
 from seqlang.command._board import VIRTUAL, connected, end, must, this_command, told
 
@@ -67,13 +68,21 @@ def _press_elsewhere(what: Pressed, port: str | None) -> tuple[int, bool]:
         if isinstance(each.outcome, LinkFailure):
             told(_with_the_switch(each.outcome))
         elif not each.outcome.done:
-            words = f"the board on {each.port} refused it (status {each.outcome.status})"
-            told(_with_the_switch(LinkFailure("refused", words)))
+            told(_with_the_switch(_refused(what, each.port, each.user, each.outcome.status)))
         else:
             click.echo(f"the board on {each.port} has taken `{what}`; the user {each.user} has it")
             continue
         failed += 1
     return failed, bool(found)
+
+
+def _refused(what: Pressed, port: str, user: str, status: int) -> LinkFailure:
+    """Why a board of another user's did not take it."""
+    why = f"(status {status})"
+    if status == Status.NOT_IN_THIS_MODE:
+        why = "because it has no show, and so nothing that moves"
+    words = f"the board on {port}, which the user {user} has, did not take `{what}` {why}"
+    return LinkFailure("refused", words)
 
 
 def _with_the_switch(failure: LinkFailure) -> LinkFailure:
