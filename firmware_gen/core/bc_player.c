@@ -552,5 +552,8 @@ void bc_player_frame(void) {
         enable_next_servo();
     }
     bc_hal_pixels_ready();
+#if BC_CHIP_SENSES
+    bc_tracking_prepare();
+#endif
     player.frames++;
 }

@@ -278,9 +278,15 @@ void bc_servo_rest(const struct bc_step *act) {
 }
 
 #if BC_CHIP_SENSES
-int32_t bc_servo_at(uint8_t servo, uint32_t time, int32_t *speed) {
-    *speed = speed_at(&servos[servo], time);
-    return position_at(&servos[servo], time);
+int32_t bc_servo_own(uint8_t number, uint32_t time, bool is_needed) {
+    struct servo *servo = &servos[number];
+    if (is_needed) {
+        return position_at(servo, time);
+    }
+    if (servo->is_moving) {
+        progress_at(servo, time);
+    }
+    return position_of(servo->target);
 }
 
 void bc_servo_track(uint8_t servo, int32_t position, int32_t speed) {
@@ -413,12 +419,15 @@ void bc_servos_show(uint32_t time, uint8_t enabled) {
     uint8_t n;
     for (n = 0; n < count; n++) {
         struct servo *servo = &servos[n];
-        positions[n] = position_at(servo, time);
 #if BC_CHIP_SENSES
+        positions[n] = servo->tracked;
         if (servo->is_tracked) {
-            positions[n] = servo->tracked;
             servo->is_shown = false;
+        } else {
+            positions[n] = position_at(servo, time);
         }
+#else
+        positions[n] = position_at(servo, time);
 #endif
         servo->is_changed = false;
         if (n >= enabled) {

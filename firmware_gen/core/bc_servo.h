@@ -23,8 +23,9 @@ void bc_servo_move(const struct bc_step *act, uint32_t start, uint8_t run);
 void bc_servo_rest(const struct bc_step *act);
 
 #if BC_CHIP_SENSES
-/* Where a servo's own motion has it at a time, and how fast it is then. */
-int32_t bc_servo_at(uint8_t servo, uint32_t time, int32_t *speed);
+/* Where the own motion of a servo that follows has it at a time; if that is not needed, anything. A
+ * motion that has ended is at rest from then on. */
+int32_t bc_servo_own(uint8_t servo, uint32_t time, bool is_needed);
 
 /* Let it be at a position that is followed, at a speed, whatever its own motion does. */
 void bc_servo_track(uint8_t servo, int32_t position, int32_t speed);

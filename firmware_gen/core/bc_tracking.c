@@ -23,7 +23,7 @@
 enum { HALF_FRAME_MS = BC_FRAME_MS / 2, POSITION_BITS = 15, LEVEL_BITS = 8 };
 
 /* Positions per ms: no part is as fast, and ways stay in 32 bits. */
-#define FASTEST ((int32_t)1 << 27)
+#define FASTEST ((int32_t)1 << 25)
 
 /* Places are positions (0.01 deg, Q15) of a servo or levels (Q8) of a lamp. */
 struct follower {
@@ -39,6 +39,8 @@ struct follower {
     int32_t hard_gain; /* by which it may brake that came to following too fast */
     int32_t place;     /* while it follows */
     int32_t speed;
+    int32_t next_place; /* in the frame to come */
+    int32_t next_speed;
     uint32_t since; /* when it began to follow */
     uint16_t held;  /* the source's value without its tremble */
     uint8_t source;
@@ -52,6 +54,7 @@ struct follower {
 
 static struct follower followers[BC_OUTPUTS];
 static uint8_t count;
+static uint32_t glide; /* time of the way over */
 
 void bc_tracking_clear(void) {
     memset(followers, 0, sizeof followers);
@@ -96,6 +99,7 @@ void bc_tracking_add(uint8_t first) {
     uint16_t speed;
     uint8_t n = 0;
     count++;
+    glide = (uint32_t)BC_GLIDE_STEP_MS * BC_MS * bc_header(BC_AT_GLIDE);
     follower->output = first & (uint8_t)~BC_FLAG;
     follower->is_mixed = (first & BC_FLAG) != 0;
     follower->source = bc_next_u8();
@@ -187,16 +191,27 @@ static int32_t asked(const struct follower *follower, int32_t own) {
     return inside(follower, place);
 }
 
-/* It goes over from its own motion or fade to the source. */
-static int32_t wanted(const struct follower *follower, int32_t own, uint32_t time) {
+/* How much of the way over to the source is behind, 0 to 65536. What began together asks the same.
+ */
+static uint32_t gone_over(uint32_t elapsed) {
     static const struct bc_law law = {BC_LAW_3_4_5, 0, 0, BC_PEAK_MIDDLE};
-    uint32_t glide = (uint32_t)BC_GLIDE_STEP_MS * BC_MS * bc_header(BC_AT_GLIDE);
-    int32_t place = asked(follower, own);
-    if (time - follower->since < glide) {
-        uint32_t share = bc_progress(time - follower->since, glide);
-        return own + bc_scale(place - own, bc_law_position(&law, share));
+    static uint32_t asked_last;
+    static uint32_t share;
+    static uint32_t whole;
+    if (elapsed >= glide) {
+        return 65536;
     }
-    return place;
+    if (elapsed != asked_last || whole != glide) {
+        asked_last = elapsed;
+        whole = glide;
+        share = bc_law_position(&law, bc_progress(elapsed, whole));
+    }
+    return share;
+}
+
+static int32_t wanted(const struct follower *follower, int32_t own, uint32_t over) {
+    int32_t place = asked(follower, own);
+    return over == 65536 ? place : own + bc_scale(place - own, over);
 }
 
 /* -- one step ------------------------------------------------------------------------------- */
@@ -208,94 +223,114 @@ static int32_t within(int32_t value, int32_t low, int32_t high) {
     return value > high ? high : value;
 }
 
-/* The quickest speed at the end of a frame after which a part can halt within the way, counted from
- * where it would be if it halted in that frame. */
-static int32_t reaching(int64_t way, int32_t gain) {
-    uint32_t size = (uint32_t)(way < 0 ? -way : way);
-    uint32_t steps = size / ((uint32_t)HALF_FRAME_MS * (uint32_t)gain);
-    uint32_t speed;
-    steps = (bc_root(4 * steps + 1, 16) - 1) / 2;
-    speed = (size / (HALF_FRAME_MS * (steps + 1)) + steps * (uint32_t)gain) / 2;
-    return way < 0 ? -(int32_t)speed : (int32_t)speed;
+/* The greatest n with n (n + 1) <= x; of few digits it takes half as long. */
+static uint16_t steps_in(uint32_t x) {
+    uint16_t root;
+    x = 4 * x + 1;
+    root = (uint16_t)(x < 65536 ? bc_root(x << 16, 8) : bc_root(x, 16));
+    return (uint16_t)((root - 1) / 2);
 }
 
-/* How far a part still goes that loses `gain` of its speed in each frame, the rest in the last. */
-static int64_t way_to_halt(int32_t speed, int32_t gain) {
-    int32_t steps = speed / gain;
-    return HALF_FRAME_MS * (speed + steps * (2 * (int64_t)speed - (steps + 1) * (int64_t)gain));
+/* The quickest speed at the end of a frame after which a part can halt at a place, if it would be
+ * at `gone` without any. */
+static int32_t reaching(int32_t gone, int32_t place, int32_t gain) {
+    bool is_back = place < gone;
+    uint32_t size = is_back ? (uint32_t)gone - (uint32_t)place : (uint32_t)place - (uint32_t)gone;
+    uint16_t steps = steps_in(size / ((uint32_t)HALF_FRAME_MS * (uint32_t)gain));
+    uint32_t speed = size / (uint16_t)(HALF_FRAME_MS * (steps + 1));
+    speed = (speed + steps * (uint32_t)gain) / 2;
+    return is_back ? -(int32_t)speed : (int32_t)speed;
 }
 
-/* Speed after this frame, if the part would be at `gone` without any. Where it came too fast to
- * halt in its travel it brakes harder. */
-static int32_t new_speed(const struct follower *follower, int64_t gone, int32_t place) {
+/* Speed after this frame. A part that came too fast to halt in its travel brakes harder; one that
+ * can halt where it is wanted can do so in its travel. */
+static int32_t new_speed(const struct follower *follower, int32_t gone, int32_t place) {
     int32_t gain = follower->gain;
     int32_t hard = follower->hard_gain;
     int32_t old = follower->speed;
-    int32_t speed = within(reaching(place - gone, gain), -follower->most, follower->most);
-    int64_t end;
+    int32_t wished = reaching(gone, place, gain);
+    int32_t speed = within(wished, -follower->most, follower->most);
     speed = within(speed, old - gain, old + gain);
-    end = gone + (int64_t)HALF_FRAME_MS * speed;
-    if (speed > 0 && end + way_to_halt(speed, gain) > follower->high) {
-        int32_t most = reaching(follower->high - gone, hard);
+    if (speed > 0 && speed > wished && speed > reaching(gone, follower->high, gain)) {
+        int32_t most = reaching(gone, follower->high, hard);
         most = most > old - hard ? most : old - hard;
         return speed < most ? speed : most;
     }
-    if (speed < 0 && end - way_to_halt(-speed, gain) < follower->low) {
-        int32_t least = reaching(follower->low - gone, hard);
+    if (speed < 0 && speed < wished && speed < reaching(gone, follower->low, gain)) {
+        int32_t least = reaching(gone, follower->low, hard);
         least = least < old + hard ? least : old + hard;
         return speed > least ? speed : least;
     }
     return speed;
 }
 
-static void track_servo(struct follower *follower, uint32_t time) {
-    int32_t speed;
-    int32_t own = bc_servo_at(follower->index, time, &speed);
-    own = inside(follower, own);
-    if (!follower->follows) {
-        follower->place = own;
-        follower->speed = within(speed, -FASTEST, FASTEST);
-    } else {
-        int64_t gone = follower->place + (int64_t)HALF_FRAME_MS * follower->speed;
-        int64_t end;
-        follower->speed = new_speed(follower, gone, wanted(follower, own, time));
-        end = gone + (int64_t)HALF_FRAME_MS * follower->speed;
-        follower->place = inside(follower, end);
-        if (follower->place != end) {
-            follower->speed = 0;
-        }
-    }
-    bc_servo_track(follower->index, follower->place, follower->speed);
+static void begin_servo(struct follower *follower, uint32_t time) {
+    int32_t speed = bc_servo_speed(follower->index, time);
+    follower->place = inside(follower, bc_servo_position(follower->index, time));
+    follower->speed = within(speed, -FASTEST, FASTEST);
 }
 
-static void track_lamp(struct follower *follower, uint32_t time) {
-    int32_t own = bc_light_at(follower->index, time);
-    if (!follower->follows) {
-        follower->place = own;
+static void begin(struct follower *follower, uint32_t time) {
+    follower->since = time;
+    follower->follows = true;
+    if (follower->is_servo) {
+        begin_servo(follower, time);
     } else {
-        int32_t change = wanted(follower, own, time) - follower->place;
-        follower->place += within(change, -follower->most, follower->most);
+        follower->place = bc_light_at(follower->index, time);
     }
-    bc_light_track(follower->index, (uint16_t)follower->place);
 }
 
 void bc_tracking_frame(uint16_t taken) {
-    uint32_t time = bc_player_time();
     uint8_t n;
     for (n = 0; n < count; n++) {
         struct follower *follower = &followers[n];
         if (!follower->has_source || (taken & bit_of(follower))) {
             continue;
         }
-        if (!follower->follows) {
-            follower->since = time;
+        if (follower->follows) {
+            follower->place = follower->next_place;
+            follower->speed = follower->next_speed;
+        } else {
+            begin(follower, bc_player_time());
         }
         if (follower->is_servo) {
-            track_servo(follower, time);
+            bc_servo_track(follower->index, follower->place, follower->speed);
         } else {
-            track_lamp(follower, time);
+            bc_light_track(follower->index, (uint16_t)follower->place);
         }
-        follower->follows = true;
+    }
+    bc_table_release();
+}
+
+/* Where its own motion is matters only while it goes over, or if it is mixed. */
+static void prepare_servo(struct follower *follower, uint32_t time) {
+    uint32_t over = gone_over(time - follower->since);
+    bool needs_own = over < 65536 || follower->is_mixed;
+    int32_t own = inside(follower, bc_servo_own(follower->index, time, needs_own));
+    int32_t gone = follower->place + HALF_FRAME_MS * follower->speed;
+    int32_t speed = new_speed(follower, gone, wanted(follower, own, over));
+    int32_t end = gone + HALF_FRAME_MS * speed;
+    follower->next_place = inside(follower, end);
+    follower->next_speed = follower->next_place == end ? speed : 0;
+}
+
+static void prepare_lamp(struct follower *follower, uint32_t time) {
+    int32_t own = bc_light_at(follower->index, time);
+    int32_t change = wanted(follower, own, gone_over(time - follower->since)) - follower->place;
+    follower->next_place = follower->place + within(change, -follower->most, follower->most);
+}
+
+void bc_tracking_prepare(void) {
+    uint8_t n;
+    for (n = 0; n < count; n++) {
+        if (!followers[n].follows) {
+            continue;
+        }
+        if (followers[n].is_servo) {
+            prepare_servo(&followers[n], bc_player_time());
+        } else {
+            prepare_lamp(&followers[n], bc_player_time());
+        }
         bc_service_within_frame();
     }
     bc_table_release();

@@ -27,8 +27,11 @@ void bc_tracking_listen(void);
 /* These outputs follow no longer: they brake from the last frame on, and stay. Reads the table. */
 void bc_tracking_hold(uint16_t outputs);
 
-/* Once a frame, before outputs are shown: one step of all that may follow, but for these. */
+/* Once a frame, before outputs are shown: the next step of all that may follow, but for these. */
 void bc_tracking_frame(uint16_t taken);
+
+/* Once a frame, while pulses run: work out the step of the next one, which takes long. */
+void bc_tracking_prepare(void);
 
 #endif
 

@@ -75,17 +75,19 @@ class FollowingServo(FollowingOutput):
             (self._low, self._high),
         )
         self._position = self._speed = 0
+        self._next = (0, 0)
 
     def follow(self, time: int, glide: int) -> None:
-        """Take one step, or begin."""
+        """Take the step that the frame before has worked out, or begin; and work out the next."""
         position, speed = self._servo.state(time)
         own = self._inside(position)
         if self._since is None:
             self._since = time
             self._position, self._speed = own, min(max(speed, -FASTEST), FASTEST)
         else:
-            wanted = self._wanted(own, time, glide)
-            self._position, self._speed = tracked(self._limits, self._position, self._speed, wanted)
+            self._position, self._speed = self._next
+        wanted = self._wanted(own, time, glide)
+        self._next = tracked(self._limits, self._position, self._speed, wanted)
         self._servo.tracked = self._position, self._speed
 
     def leave(self, time: int) -> None:
@@ -102,15 +104,16 @@ class FollowingLamp(FollowingOutput):
         super().__init__(record, LEVEL_BITS, safe, (0, LEVEL_MAX))
         self._light = light
         self._most = record.speed
-        self._level = 0
+        self._level = self._next = 0
 
     def follow(self, time: int, glide: int) -> None:
-        """Take one step, or begin."""
+        """Take the step that the frame before has worked out, or begin; and work out the next."""
         (own,) = self._light.levels(time)
         if self._since is None:
             self._since, self._level = time, own
         else:
-            self._level = stepped(self._level, self._wanted(own, time, glide), self._most)
+            self._level = self._next
+        self._next = stepped(self._level, self._wanted(own, time, glide), self._most)
         self._light.tracked = (self._level,)
 
     def leave(self, time: int) -> None:

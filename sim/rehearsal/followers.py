@@ -202,18 +202,22 @@ class ServoFollower(_Follower):
         self.follow, self._is_mixed = follow, follow.mixed
         pace = numbers.speed, numbers.acceleration, limits[1]
         self._limits = pace_limits(*pace, (low, high))
+        self._next = (0, 0)
 
     def step(self, time: int, position: int, speed: int, at_rest: bool) -> None:
-        """Take one step, or begin; `position` and `speed` are those of its own motion."""
+        """Take the step that the frame before has worked out, or begin; and work out the next.
+
+        `position` and `speed` are those of its own motion.
+        """
         own, before = self.inside(position), (self.position, self.speed)
         if self.begins(time):
             self.position, self.speed = own, min(max(speed, -FASTEST), FASTEST)
             before = self.position + 1, 0
         else:
-            self.position, self.speed = tracked(
-                self._limits, self.position, self.speed, self.wanted(own, time)
-            )
-        still = (self.position, self.speed) == before and self.speed == 0
+            self.position, self.speed = self._next
+        now = self.position, self.speed
+        self._next = tracked(self._limits, *now, self.wanted(own, time))
+        still = before == now == self._next and self.speed == 0
         self.settled = still and self.is_over(time) and (at_rest or not self._is_mixed)
         turned = self.speed * 1000.0 / POSITIONS_PER_DEG
         self._record(time, self.position / POSITIONS_PER_DEG, turned)
@@ -227,15 +231,21 @@ class LampFollower(_Follower):
         super().__init__(numbers, LEVEL_BITS, follow.mixed, rest, ends, glide)
         self.follow = follow
         self._most = numbers.speed
+        self._next = 0
 
     def step(self, time: int, own: int, at_rest: bool) -> None:
-        """Take one step, or begin; `own` is the level of its own fade, Q8."""
+        """Take the step that the frame before has worked out, or begin; and work out the next.
+
+        `own` is the level of its own fade, Q8.
+        """
         before: int | None = self.position
         if self.begins(time):
             self.position, before = own, None
         else:
-            self.position = stepped(self.position, self.wanted(own, time), self._most)
-        self.settled = self.position == before and at_rest and self.is_over(time)
+            self.position = self._next
+        self._next = stepped(self.position, self.wanted(own, time), self._most)
+        still = before == self.position == self._next
+        self.settled = still and at_rest and self.is_over(time)
         self._record(time, self.position / LEVEL_ONE, 0.0)
 
 

@@ -51,6 +51,7 @@ class HeldFollow:
     value: int | None = None  # h
     since: int | None = None  # b
     place: Place = (0, 0)
+    coming: Place = (0, 0)  # in the next frame
 
     @property
     def bits(self) -> int:
@@ -98,17 +99,19 @@ class HeldFollow:
             p = self.clamped(p)
         if self.since is None:
             self.since = t
-            self.place = p, min(max(v, -(2**27)), 2**27)
-        elif self.output.kind == SERVO:
-            self.place = self.servo_step(self.wanted(p, t, glide))
+            self.place = p, min(max(v, -(2**25)), 2**25)
+        else:
+            self.place = self.coming
+        if self.output.kind == SERVO:
+            self.coming = self.servo_step(self.wanted(p, t, glide))
         else:
             q = self.place[0]
             change = self.wanted(p, t, glide) - q
-            self.place = q + min(max(change, -self.speed), self.speed), 0
+            self.coming = q + min(max(change, -self.speed), self.speed), 0
 
     def servo_step(self, w: int) -> Place:
         q, u = self.place
-        most = min(16384 * self.speed // 5, 2**27)
+        most = min(16384 * self.speed // 5, 2**25)
         g, h = (8192 * a // 125 for a in (self.acceleration, self.output.acceleration))
         low, high = self.ends
         p = q + 10 * u
@@ -148,7 +151,7 @@ def halting(x: int, g: int) -> int:
 
 
 def dying(y: int, g: int) -> int:
-    """S of the page: each frame at half the speeds of its ends, 20 ms long."""
+    """The way in which a speed dies by g a frame: 10 ms at the speed of each of its ends."""
     way = 0
     while y > 0:
         after = max(y - g, 0)

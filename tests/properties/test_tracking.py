@@ -12,7 +12,6 @@ from sim.rehearsal.tracking import (
     pace_limits,
     stepped,
     tracked,
-    way_to_halt,
 )
 from sim.rulebook import ANGLE_BITS, FOLLOW_PLAY, FRAME_MS
 
@@ -32,6 +31,12 @@ def followers(draw: st.DrawFn) -> tuple[PaceLimits, int, int]:
     acceleration, hardest = draw(limits)
     travel = low << ANGLE_BITS, high << ANGLE_BITS
     return pace_limits(speed, acceleration, hardest, travel), speed, acceleration
+
+
+def way_to_halt(speed: int, gain: int) -> int:
+    """How far a part goes that loses `gain` of its speed in each frame, the rest in the last."""
+    steps = speed // gain
+    return 10 * (speed + steps * (2 * speed - (steps + 1) * gain))
 
 
 def places(one: PaceLimits) -> st.SearchStrategy[int]:
