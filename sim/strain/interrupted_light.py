@@ -85,9 +85,7 @@ def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]
         (a, b)
         for a in seen
         for b in seen
-        if a.used & b.used
-        and _at_most(a, b) >= TOO_MANY
-        and _can_follow(eye, a.cue, b.cue)
+        if a.used & b.used and _at_most(a, b) >= TOO_MANY and _can_follow(eye, a.cue, b.cue)
     ]
     ranked = sorted(((_most(*pair), n) for n, pair in enumerate(pairs)), reverse=True)
     for most, n in ranked[:MOST_PAIRS]:
