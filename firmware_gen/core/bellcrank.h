@@ -179,11 +179,7 @@ uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place);
  * A voltage that is measured from now on: that of a pin, or (BC_OWN_REFERENCE) that of the chip's
  * own reference. Sensors have the slots from 0, the watch of the battery has the last.
  */
-enum {
-    BC_WATCH_SLOT = BC_SENSORS,
-    BC_VOLTAGE_SLOTS = BC_SENSORS + 1,
-    BC_NO_READING = 0xFFFF
-};
+enum { BC_WATCH_SLOT = BC_SENSORS, BC_VOLTAGE_SLOTS = BC_SENSORS + 1, BC_NO_READING = 0xFFFF };
 void bc_hal_voltage_pin(uint8_t slot, uint8_t pin);
 
 /* The newest reading, of 1024 that are the chip's supply; BC_NO_READING: there is none yet. */
