@@ -126,23 +126,35 @@ class Radio:
 
 
 def radio_of(show: Show, board: str, presses: Iterable[Press]) -> Radio:
-    """What a board hears: its own channels. Under a board that leads, all do as that one's say."""
+    """What a board hears. What follows there takes the values of its own channels; under a board
+    that leads, all do as the channels of that one press."""
     leader = show.rig.leader
-    where = leader.name if leader else board
-    own = [one for one in show.rig.channels if one.board == where]
+    pressing = leader.name if leader else board
     settings = channel_settings(show, presses)
     requests: dict[int, list[Request]] = {}
     heard: list[tuple[int, float]] = []
     values: dict[str, list[tuple[int, int | None]]] = {}
-    for one in own:
-        spans, values[one.name] = _played(one, settings.get(one.name, ()), requests)
-        heard += spans
+    for one in show.rig.channels:
+        if one.board not in (pressing, board):
+            continue
+        pressed: dict[int, list[Request]] = requests if one.board == pressing else {}
+        spans, steps = _played(one, settings.get(one.name, ()), pressed)
+        if one.board == pressing:
+            heard += spans
+        if one.board == board:
+            values[one.name] = steps
     return Radio(dict(sorted(requests.items())), tuple(sorted(heard)), values)
 
 
 def radio_silence(show: Show, presses: Iterable[Press]) -> list[tuple[float, float]]:
-    """From when a channel is set, nobody but the radio steers the show: that span, in ms."""
-    first = [row[0][0] * float(FRAME_MS) for row in channel_settings(show, presses).values()]
+    """From when a channel is set, nobody but the radio steers the show: that span, in ms.
+
+    Under a board that leads only its own channels steer; another one's are followed, no more.
+    """
+    leader = show.rig.leader
+    steering = {one.name for one in show.rig.channels if leader is None or one.board == leader.name}
+    settings = channel_settings(show, presses)
+    first = [row[0][0] * float(FRAME_MS) for name, row in settings.items() if name in steering]
     return [(min(first), inf)] if first else []
 
 

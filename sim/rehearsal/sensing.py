@@ -60,13 +60,16 @@ def reading_of(share: float) -> int:
 
 
 def sensor_settings(show: Show, presses: Iterable[Press]) -> dict[str, list[tuple[int, int]]]:
-    """By sensor, when it is put somewhere: frame, and what is read from then on."""
-    names = {one.name for one in show.rig.sensors}
-    found: dict[str, list[tuple[int, int]]] = {}
+    """By sensor, when it is put somewhere: frame, and what is read from then on.
+
+    Before anybody puts it anywhere it reads 0 from the first frame on, as a virtual board does. A
+    board measures whatever is at the pin, so a sensor is never without a value.
+    """
+    found = {one.name: [(0, 0)] for one in show.rig.sensors}
     for press in sorted(presses, key=lambda press: press.at_ms):
-        if press.source in names and press.value is not None:
+        if press.source in found and press.value is not None:
             at = max(0, ceil(press.at_ms / FRAME_MS))
-            found.setdefault(press.source or "", []).append((at, reading_of(press.value)))
+            found[press.source].append((at, reading_of(press.value)))
     return found
 
 
@@ -76,7 +79,7 @@ def sensor_values(
     """By sensor of a board, steps of its value: from which frame on, 0 to 1023 (None: none yet)."""
     settings = sensor_settings(show, tuple(presses))
     return {
-        one.name: [(0, None), *_steps(one, settings.get(one.name, ()))]
+        one.name: [(0, None), *_steps(one, settings[one.name])]
         for one in show.rig.sensors
         if one.board == board
     }

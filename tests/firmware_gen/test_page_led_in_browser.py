@@ -54,6 +54,8 @@ class Reference:
         self.channels, self.sensors = self._places(rig.channels), self._places(rig.sensors)
         self.pulses: list[dict[int, int]] = [{} for _ in checked.compiled.boards]
         self.readings: list[dict[int, int]] = [{} for _ in checked.compiled.boards]
+        for number, place in self.sensors.values():
+            self.readings[number][place] = 0
         self.boards: list[ReferenceBoard | None] = [
             self.switched_on(n) for n in range(len(checked.compiled.boards))
         ]

@@ -252,7 +252,7 @@ def voice(browser: Browser, tmp_path: Path) -> Iterator[Opened]:
 def test_a_sensor_is_a_slider_in_percent_that_says_what_follows_it(voice: Opened) -> None:
     ready(voice)
     slider = voice.page.get_by_role("slider", name="sensor voice on trunk")
-    assert slider.get_attribute("aria-valuetext") == "not read yet"
+    assert slider.get_attribute("aria-valuetext") == "0 percent, quiet"
     assert voice.page.get_by_role("button", name="no signal on voice").count() == 0
     titles = voice.js(
         """() => [...document.querySelectorAll(".follower, .quiet")].map(one => one.title)"""

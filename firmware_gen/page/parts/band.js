@@ -231,7 +231,7 @@ export class Band {
   }
 
   /** A channel or a sensor: its bands as stripes, and where it stood; nothing of a channel without pulses. */
-  source(pen, { least, most, bands }, n, top) {
+  source(pen, { kind, least, most, bands }, n, top) {
     pen.fillStyle = this.colours.line;
     pen.fillRect(0, top, this.width, 1);
     const y = value => top + TRACK - 3 - ((value - least) / (most - least)) * (TRACK - 6);
@@ -243,9 +243,8 @@ export class Band {
     this.columns((x, first, end) => {
       let [low, high] = [Infinity, -Infinity];
       for (let frame = first; frame <= end; frame++) {
-        const value = values[frame] - 1; // -1: nobody has put it anywhere
-        if (value < least) continue; // no signal
-        [low, high] = [Math.min(low, value), Math.max(high, value)];
+        if (kind === "channel" && values[frame] === 0) continue;
+        [low, high] = [Math.min(low, values[frame]), Math.max(high, values[frame])];
       }
       if (low <= high) pen.fillRect(x, y(high) - 0.75, 1, y(low) - y(high) + 1.5);
     }, last);

@@ -75,7 +75,7 @@ export class Board {
   receive(sources) {
     if (!this.hasPower) return;
     this.spec.channels.forEach((name, n) => this.core.page_channel(n, sources.get(name) || 0));
-    this.spec.sensors.forEach((name, n) => sources.has(name) && this.core.page_voltage(n, sources.get(name)));
+    this.spec.sensors.forEach((name, n) => this.core.page_voltage(n, sources.get(name) || 0));
   }
 
   get mode() {

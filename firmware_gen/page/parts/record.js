@@ -37,7 +37,7 @@ export class Recording {
     this.names = show.sources.map(({ name }) => name);
     this.tracks = show.boards.flatMap((board, n) => tracksOf(board, n));
     this.columns = this.tracks.map(track => new Column(TYPES[track.kind], WIDTHS[track.kind]));
-    this.sources = show.sources.map(() => new Column(Uint16Array, 1)); // plus 1; 0: nothing
+    this.sources = show.sources.map(() => new Column(Uint16Array, 1));
     this.running = show.boards.map(() => new Column(Uint32Array, 1));
     this.modes = show.boards.map(() => new Column(Uint8Array, 1));
   }
@@ -46,7 +46,7 @@ export class Recording {
   take(rig) {
     const frame = rig.frame;
     for (const column of [...this.columns, ...this.sources, ...this.running, ...this.modes]) column.room(frame + 1);
-    this.names.forEach((name, n) => (this.sources[n].values[frame] = (rig.sources.get(name) ?? -1) + 1));
+    this.names.forEach((name, n) => (this.sources[n].values[frame] = rig.sources.get(name) || 0));
     this.tracks.forEach((track, n) => WRITE[track.kind](rig.boards[track.board], track, this.columns[n].values, frame));
     rig.boards.forEach((board, n) => {
       this.running[n].values[frame] = board.running;

@@ -25,7 +25,7 @@ export class Rig {
     this.frame = -1; // the last one that was played
     this.turn = 0;
     this.inReach = true;
-    this.sources = new Map(); // by name, ticks of a channel's pulses (0: none) or a sensor's reading; what is not there gives nothing
+    this.sources = new Map(); // by name, ticks of a channel's pulses (0: none) or a sensor's reading; what is not there is 0
   }
 
   /**

@@ -8,8 +8,6 @@ const SETTLES_MS = 400; // after a hand left a slider, before it shows the take 
 const ROW_REM = 1.5; // of the marks beside a slider
 
 export const NO_SIGNAL = 0;
-const NOTHING_OF = { channel: NO_SIGNAL, sensor: null }; // a sensor that nobody has put anywhere was not read yet
-const SILENT = { channel: "no signal", sensor: "not read yet" };
 
 export class Sticks {
   /** `put(name, ticks)` is called when somebody moves one, or ends its signal. */
@@ -46,7 +44,7 @@ export class Sticks {
     }
     silent.onclick = () => this.moved(stick, silent.getAttribute("aria-pressed") === "true" ? Number(slider.value) : NO_SIGNAL);
     slider.value = source.kind === "sensor" ? source.least : (source.least + source.most) / 2;
-    telling(stick, NOTHING_OF[source.kind]);
+    telling(stick, NO_SIGNAL);
     holder.append(node);
     return stick;
   }
@@ -60,18 +58,17 @@ export class Sticks {
   show(rig) {
     for (const stick of this.sticks) {
       if (stick.held || performance.now() - stick.touched < SETTLES_MS) continue;
-      const { name, kind } = stick.source;
-      const value = rig.sources.get(name) ?? NOTHING_OF[kind];
-      if (value !== NOTHING_OF[kind]) stick.slider.value = value;
-      telling(stick, value);
+      const ticks = rig.sources.get(stick.source.name) || NO_SIGNAL;
+      if (ticks !== NO_SIGNAL || stick.source.kind === "sensor") stick.slider.value = ticks;
+      telling(stick, ticks);
     }
   }
 }
 
 function telling({ source, node, told, silent, slider, bands }, value) {
-  const isSilent = value === NOTHING_OF[source.kind];
+  const isSilent = source.kind === "channel" && value === NO_SIGNAL;
   const inside = isSilent ? [] : bands.filter(({ band }) => band.from <= value && value <= band.to);
-  const words = isSilent ? SILENT[source.kind] : `${wordsOfSource(source, value)}${value < source.quiet ? ", quiet" : ""}`;
+  const words = isSilent ? "no signal" : `${wordsOfSource(source, value)}${value < source.quiet ? ", quiet" : ""}`;
   const presses = inside.map(({ band }) => `, button ${band.button}: ${band.does || "nothing"}`).join("");
   if (told.textContent !== words) told.textContent = words;
   slider.setAttribute("aria-valuetext", words.replace("\u00b5s", "microseconds").replace("%", "percent") + presses);

@@ -90,11 +90,12 @@ def test_two_settings_within_one_frame_are_the_second() -> None:
     assert radio_of(show_of(), "head", presses).requests == {}
 
 
-def test_a_board_of_its_own_hears_its_own_channels_and_all_hear_those_of_one_that_leads() -> None:
+def test_a_board_of_its_own_obeys_its_own_channels_and_all_obey_those_of_one_that_leads() -> None:
     presses = [put(0, 1500), put(1000, 1800)]
     assert radio_of(show_of(), "tail", presses).requests == {}
     led = show_of(leads=True)
-    assert radio_of(led, "tail", presses) == radio_of(led, "head", presses)
+    told, leads = (radio_of(led, name, presses) for name in ("tail", "head"))
+    assert (told.requests, told.heard) == (leads.requests, leads.heard)
 
 
 def test_the_cue_of_a_band_plays_in_a_rehearsal() -> None:
@@ -175,3 +176,18 @@ def moves(dice: Random, show: Show, length_ms: int) -> tuple[Press, ...]:
                 found.append(Press(at, source=channel.name, value=value))
             at += dice.choice((3, 20, 60, 190, 230, 510, 1500))
     return tuple(found)
+
+
+def test_what_follows_hears_a_channel_of_its_own_board_also_under_a_board_that_leads() -> None:
+    """The stick of a board that follows moves parts there; it presses nothing and is no remote."""
+    led = show_of(leads=True, lost=True)
+    knob = Channel("knob", "tail", 35, (Band(1700, 2100, 1),))
+    show = replace(led, rig=replace(led.rig, channels=(STICK, knob)))
+    presses = [Press(at, source="knob", value=us) for at, us in ((0, 1500), (1000, 1800))]
+    radio = radio_of(show, "tail", presses)
+    assert list(radio.values) == ["knob"]
+    assert radio.values["knob"][-1][1] == 3600
+    assert (dict(radio.requests), radio.heard) == ({}, ())
+    assert list(radio_of(show, "head", presses).values) == ["stick"]
+    assert radio_silence(show, presses) == []
+    assert played_out(show, presses).runs == ()
