@@ -65,7 +65,7 @@ def leading_case(seed: int) -> dict[str, Any]:
     claims = (0, 0, 1, 3, 0x8000)
     cues = tuple(replace(cue, claims=dice.choice(claims)) for cue in table.cues)
     table = replace(table, role=LEADS, show=dice.randrange(2**32), cues=cues)
-    requests = _known(table, random_requests(dice, table, FRAMES))
+    requests = known_requests(table, random_requests(dice, table, FRAMES))
     return recorded(f"a board that leads, seed {seed}", table, requests, (), FRAMES)
 
 
@@ -75,8 +75,8 @@ def following_case(
     dice = Random(seed)
     table = replace(random_table(dice, script.chip), show=dice.randrange(2**32))
     lead = Player(replace(table, role=LEADS, lost=None))
-    requests = _known(table, random_requests(dice, table, FRAMES))
-    own = _known(table, random_requests(dice, table, FRAMES)) if script.asked_here else []
+    requests = known_requests(table, random_requests(dice, table, FRAMES))
+    own = known_requests(table, random_requests(dice, table, FRAMES)) if script.asked_here else []
     for _ in range(script.head_start):
         lead.frame()
     heard: list[Heard] = []
@@ -137,11 +137,13 @@ def made_up_case(seed: int) -> dict[str, Any]:
         if number >= silent_until and dice.random() < 0.5:
             heard.append((number, state.hex(), dice.randrange(3600, 4600)))
     own = random_requests(dice, table, FRAMES) if seed % 2 else []
-    asked = sorted([*_known(table, own), *((n, "heard", 0, 0) for n in range(0, FRAMES, 3))])
+    asked = sorted(
+        [*known_requests(table, own), *((n, "heard", 0, 0) for n in range(0, FRAMES, 3))]
+    )
     return recorded(f"a board that hears anything, seed {seed}", table, asked, heard, FRAMES)
 
 
-def _known(table: Table, requests: Iterable[Request]) -> list[Request]:
+def known_requests(table: Table, requests: Iterable[Request]) -> list[Request]:
     tags = {cue.tag for cue in table.cues}
     return [
         (at, kind, first, second)

@@ -20,6 +20,7 @@ go out, one byte for each switch (1: on), each kind in the table's order.
 `checked.json` holds more of them, also tables that are accepted (code 0) or have two faults.
 `link.json` holds what is done to a board over a link with faults: see `link_script.py`.
 `led.json` holds boards that lead and boards that follow: see `led_vectors.py`.
+`senses.json` holds boards with senses: see `senses_vectors.py`.
 """
 
 from __future__ import annotations
@@ -41,6 +42,7 @@ from tests.firmware_gen import (
     led_vectors,
     link_cases,
     rule_tables,
+    senses_vectors,
     tables_by_hand,
 )
 from tests.firmware_gen.evil_tables import EVIL, requests_for
@@ -147,6 +149,7 @@ def main() -> None:
         ("checked", checked_cases()),
         ("link", link_recorded()),
         ("led", led_vectors.all_cases()),
+        ("senses", senses_vectors.all_cases()),
     ):
         text = "[\n" + ",\n".join(json.dumps(one) for one in cases) + "\n]\n"
         (FOLDER / f"{name}.json").write_text(text, encoding="ascii", newline="\n")

@@ -149,6 +149,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.hang_lamps()
         self.undecided: dict[int, tuple[int, bool]] = {}  # frame of the down; whether still down
         self.turns: dict[int, int] = {}
+        self.down_since: dict[int, int] = {}
 
     # Channels: section 9
 
@@ -305,6 +306,10 @@ class SecondPlayerWithSenses(SecondPlayer):
         if kind == "standby" and self.battery is not None and self.battery.is_empty:
             self.refused += 1
             return
+        if kind == "button" and b == 1:
+            self.down_since.setdefault(a, self.next_frame)
+        elif kind == "button":
+            self.down_since.pop(a, None)
         super().request(kind, a, b)
         if kind == "button" and b == 0:
             self.unpress(a)
@@ -339,6 +344,12 @@ class SecondPlayerWithSenses(SecondPlayer):
                 del self.undecided[button]
                 self.pressed(button, "long" if is_long else "down")
         super().listen()
+
+    @property
+    def stuck(self) -> int:
+        """Mask of the buttons that are stuck, behind a frame."""
+        since = self.down_since.items()
+        return sum(1 << button for button, at in since if self.next_frame - at >= 1500)
 
     # What it does
 
