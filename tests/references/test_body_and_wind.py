@@ -79,6 +79,7 @@ def test_a_fin_in_a_moderate_breeze() -> None:
     fin = Load((Plate(0.05, 0.5, 0.3, flat=True),))
     assert push_nm(fin, Wearer(wind_m_s=8.0)) == pytest.approx(0.25 * force)
     assert push_nm(fin, Wearer(wind_m_s=16.0)) == pytest.approx(4 * 0.25 * force)
+    assert push_nm(fin, Wearer(wind_m_s=1.0)) == pytest.approx(0.25 * force / 64)
     slips = (Plate(0.05, 0.5, 0.3), PointMass(0.1, 0.2), Rod(0.1, 0.3))
     assert push_nm(Load(slips), Wearer(wind_m_s=8.0)) == 0.0
     box = Load((Box(0.1, 0.2, 0.1, 0.05, start_m=0.1),))

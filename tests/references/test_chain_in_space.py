@@ -177,6 +177,19 @@ def test_no_play_of_joints_across_beats_their_bound(tilt: float) -> None:
     assert near > 0.8, "the bound is of use"
 
 
+def test_a_wide_reach_of_another_joint_hardly_loosens_a_bound() -> None:
+    """The bound over 240 deg of the tip against the widest of those over 2 deg of it each."""
+    own = np.array([20.0]), np.array([0.0]), np.array([300.0])
+    pair = chain_of(tuple(map(link, ("root", "tip"))))
+
+    def most_nm(low: float, high: float) -> float:
+        reaches = [JointLimits((0.0, 60.0), 0.0, 0.0), JointLimits((low, high), 300.0, 2000.0)]
+        return float(pair.bounds_nm(0, own, reaches, G)[1][0])
+
+    narrow, wide = max(most_nm(low, low + 2.0) for low in range(-120, 120, 2)), most_nm(-120, 120)
+    assert narrow <= wide < 1.03 * narrow
+
+
 @pytest.mark.parametrize("turned", [-90.0, -1.0, 0.0, 1.0, 45.0, 90.0, 180.0])
 def test_a_hinge_line_that_is_turned_a_little_more_needs_a_little_else(turned: float) -> None:
     """No angle is a special case: half-way between its neighbours, to the square of a hundredth."""

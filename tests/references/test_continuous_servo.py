@@ -108,6 +108,7 @@ def test_a_steady_speed_takes_its_friction_and_its_share_of_the_line() -> None:
     found = operate(RIG, ROTOR, 60.0, 0.0, 0.0, 6.0)
     assert float(found.share) == pytest.approx(0.02 / 0.4 + 0.6)
     assert float(holding_nm(ROTOR, 60.0, Wearer())) == pytest.approx(0.02)
+    assert float(holding_nm(ROTOR, -60.0, Wearer())) == pytest.approx(0.02)
     assert float(holding_nm(ROTOR, 0.0, Wearer())) == 0.0
 
 

@@ -267,14 +267,18 @@ def test_no_motion_has_more_energy_than_the_greatest() -> None:
             assert moving <= bound + 1e-9
 
 
-def test_a_part_that_turns_on_a_slide_adds_its_speed_to_the_slide_s() -> None:
+@pytest.mark.parametrize("centre_m", [0.05, -0.05, 0.03 + 0.04j, 0.03 - 0.04j])
+def test_a_part_that_turns_on_a_slide_adds_its_speed_to_the_slide_s(centre_m: complex) -> None:
     """Koenig: m v2 / 2 + I w2 / 2 about the hinge, and v w m r where r stands square to the way."""
-    chain = SlidingChain((slide("head", None, 0j, 90.0, 0.4), link("jaw", 0, 0j, 0.12, 0.05, 5e-5)))
+    turning = link("jaw", 0, 0j, 0.12, complex(centre_m), 5e-5)
+    chain = SlidingChain((slide("head", None, 0j, 90.0, 0.4), turning))
     jaw = chain.links[1]
     v, w = 0.5, np.radians(200.0)
     moving = (0.4 + 0.12) * v**2 / 2 + jaw.inertia_kg_m2 * w**2 / 2
     both = moving + v * w * abs(jaw.moment_kg_m)
-    assert chain.greatest_energy_j(0, [500.0, 200.0]) == pytest.approx(both)
+    found = chain.greatest_energy_j(0, [500.0, 200.0])
+    assert isinstance(found, float)
+    assert found == pytest.approx(both)
     assert abs(jaw.moment_kg_m) == pytest.approx(0.12 * 0.05)
 
 

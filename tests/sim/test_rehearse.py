@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small_shows import BACK, EYE, HEAD, TAIL, move, show_of
+from small_shows import BACK, EYE, HEAD, LURE, TAIL, move, show_of
 
 from sim.model import (
     Binding,
@@ -75,6 +75,14 @@ def test_stop_goes_to_the_safe_pose_and_then_limp() -> None:
     assert limp >= 1200 - 20 + 800
     assert angle(played, "jaw", limp) == [4.0]
     assert not sample(played, [limp + 20]).servos["jaw"].powered[0]
+
+
+def test_a_board_that_moves_nothing_is_limp_in_the_very_frame_of_a_stop() -> None:
+    lights = show_of(Cue("glow", "", Fade("lure", 50.0, 400)))
+    rig = replace(lights.rig, outputs=(LURE,))
+    for at in (0, 600):
+        played = rehearse(replace(lights, rig=rig), (Press(at, action="stop"),), 1000)
+        assert [(mode.mode, mode.start_ms) for mode in played.modes][-1] == ("limp", at)
 
 
 def test_a_second_stop_makes_limp_at_once() -> None:

@@ -29,7 +29,7 @@ from sim.rehearsal import run_through as running
 from sim.rehearsal.run_through import LongRehearsalError, played_out, run_through
 from sim.rehearsal.trajectories import CueRun, Trajectories
 from sim.rulebook import FRAME_MS
-from tests.sim.small_shows import show_of
+from tests.sim.small_shows import BACK, HEAD, TAIL, show_of
 
 PAUSE_MS = 600
 
@@ -109,6 +109,33 @@ def test_the_last_cue_runs_out_however_far_it_is_stretched() -> None:
         assert back.end_ms <= stands <= played.length_ms - PAUSE_MS <= stands + 0.25 * stands
 
 
+def test_a_long_cue_runs_out_too_where_it_takes_four_times_as_long_as_it_is_written() -> None:
+    """Eighty moves of 46 deg in 0.5 s, which take 2.1 s each: 168 s where 40 s are written."""
+    show = gentle(show_of(Cue("nods", "", InTurn((jaw(50, 500), jaw(4, 500)) * 40))))
+    played = played_out(show, [Press(900, button=1)])
+    (nods,) = runs(played, "nods")
+    # the board does not wait for the last move
+    assert nods.end_ms - nods.start_ms == pytest.approx(79 * 2104 + 500, rel=0.02)
+    assert played.motions["jaw"][-1].end_ms + PAUSE_MS <= played.length_ms
+
+
+def test_the_next_cue_waits_for_the_board_that_takes_longest() -> None:
+    """The jaw takes 2.1 s on one board, the tail 0.3 s on the other."""
+    show = gentle(
+        show_of(
+            Cue("both", "", Together((jaw(50, 1000), Move("tail", 0.0, 300, Law("3-4-5"))))),
+            Cue("next", "", fin(9, 300)),
+        )
+    )
+    for boards in ((HEAD, BACK), (BACK, HEAD)):
+        rig = replace(show.rig, boards=boards, outputs=(*show.rig.outputs, TAIL))
+        played = run_through(replace(show, rig=rig))
+        assert {run.board for run in runs(played, "both")} == {"head", "back"}
+        opening = next(p for p in played.motions["jaw"] if p.end_ms > p.start_ms)
+        start = runs(played, "next")[0].start_ms
+        assert start == pytest.approx(opening.end_ms + PAUSE_MS, abs=FRAME_MS)
+
+
 def test_a_held_cue_that_is_stretched_is_held_for_two_passes_too() -> None:
     loop = Repeat(InTurn((jaw(9, 1000), jaw(4, 1000))), None, while_held=True)
     show = gentle(show_of(Cue("open", "", jaw(50, 1000)), Cue("c", "", loop)))
@@ -164,6 +191,16 @@ def test_a_cue_without_an_end_is_watched_for_eight_seconds_held_or_not() -> None
                             Repeat(InTurn((fin(9, 5000), fin(5, 5000))), None),
                         )
                     ),
+                )
+            ),
+            32000,
+        ),
+        # the same from the start beside one with a way in: all have begun after 2 s
+        (
+            Together(
+                (
+                    InTurn((Hold(2000), Repeat(InTurn((jaw(9, 3000), jaw(5, 3000))), None))),
+                    Repeat(InTurn((fin(9, 5000), fin(5, 5000))), None),
                 )
             ),
             32000,

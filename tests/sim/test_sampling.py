@@ -109,6 +109,13 @@ def test_a_move_longer_than_a_block_is_seamless() -> None:
     assert angle == pytest.approx(80.0 * x**3 * (10 - 15 * x + 6 * x**2), abs=1e-9)
 
 
+def test_an_angle_beyond_the_travel_is_held_at_its_end_as_a_board_clamps_its_pulse() -> None:
+    """The jaw travels from 2 to 55 deg."""
+    for asked, shown in ((60.0, 55.0), (55.0, 55.0), (54.0, 54.0), (2.0, 2.0), (-3.0, 2.0)):
+        stands = replace(PLAYED, motions={**PLAYED.motions, "jaw": [resting(0, asked)]})
+        assert sample(stands, [2000.0]).servos["jaw"].angle_deg == pytest.approx([shown])
+
+
 def test_no_times_give_no_samples() -> None:
     seen = sample(PLAYED, [])
     assert seen.servos["jaw"].angle_deg.shape == (0,)

@@ -6,6 +6,7 @@ neighbours as fill the angle, then twice as many and so on (the project's own re
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import dist
 
 import numpy as np
@@ -14,6 +15,8 @@ import pytest
 from sim.light.area import group_means, groups, least_group
 from sim.light.flash import _by_amount, _by_chromaticity, chromaticity
 from sim.light.lightness import srgb_to_linear
+from sim.light.patterns import Lit, fast_pattern
+from sim.model import Effect
 
 RED, PINK, NEAR, BLACK = (255, 0, 0), (255, 170, 170), (255, 165, 165), (0, 0, 0)
 """PINK lies 0.2016 from RED in u'v', NEAR 0.1966 (recomputed below)."""
@@ -70,6 +73,14 @@ def test_by_its_amount_a_red_that_falls_turns_away_and_one_that_rises_turns_to()
     assert over.at_ms.size == 2
 
 
+def test_by_its_amount_a_red_that_other_colours_wash_out_turns_away_too() -> None:
+    """R - G - B of yellow and of magenta is 0, of white below."""
+    for other in ((255, 255, 0), (255, 0, 255), (255, 255, 255)):
+        found = _by_amount(10.0 * np.arange(3), linear(RED, other, RED))
+        assert found.at_ms.tolist() == [10.0, 20.0]
+        assert found.rising.tolist() == [False, True]
+
+
 # -- groups ---------------------------------------------------------------------------------------
 
 
@@ -103,3 +114,28 @@ def test_one_pixel_and_all_of_them_are_the_least_and_the_largest_group() -> None
 def test_a_mean_of_one_column_is_itself() -> None:
     values = np.array([[0.25], [0.5]])
     assert group_means(values, groups(1, 1)).tolist() == values.tolist()
+
+
+@pytest.mark.parametrize(
+    "effect",
+    [
+        Effect("", "ember", 120, 100.0, seed=4),
+        Effect("", "sparkle", 300, 100.0, seed=4, width=10),
+    ],
+    ids=lambda one: one.name,
+)
+def test_pixels_that_go_their_own_ways_flash_where_the_strip_as_a_whole_does_not(
+    effect: Effect,
+) -> None:
+    """The mean of forty hardly changes, but that of a few flashes."""
+    strip = Lit((200.0,), pixels=40, least_group=40)
+    assert not fast_pattern(effect, strip, 5_000.0)
+    (found,) = fast_pattern(effect, replace(strip, least_group=2), 5_000.0)
+    first, last = found.pixels
+    assert 2 <= last - first < 40
+
+
+def test_pixels_that_breathe_flash_all_together() -> None:
+    effect = Effect("", "breathe", 200, 100.0)
+    (found,) = fast_pattern(effect, Lit((200.0,), pixels=40, least_group=2), 20_000.0)
+    assert found.pixels == (0, 40)

@@ -163,6 +163,18 @@ def test_draws_in_a_repeat_keep_its_passes_and_leave_each_of_their_values(
         assert len(follows) == 9
 
 
+@given(st.integers(1, 9))
+def test_a_repeat_that_draws_nothing_stays_as_it_is_beside_what_draws(times: int) -> None:
+    row = idling(look(-20.0, 20.0), Repeat(InTurn((Move("neck", 30.0, 250), Hold(90))), times))
+    once = 1 + 2 * times
+    assert len(row) % once == 0
+    for first in range(0, len(row), once):
+        _, *behind = row[first : first + once]
+        lasts = [one.duration_ms for one in behind if isinstance(one, Move | Hold)]
+        assert lasts == [250, 90] * times
+    assert {one.angle_deg for one in row[::once] if isinstance(one, Move)} == {-20.0, 0.0, 20.0}
+
+
 def test_what_stands_before_a_repeat_without_end_has_all_its_values_before_it() -> None:
     body = numbered(InTurn((look(-20.0, 20.0), Repeat(InTurn((Hold(900),)), None))), 3)
     show = Show(Rig(), Score("", (Cue("gaze", "", body),), idle=("gaze",)))

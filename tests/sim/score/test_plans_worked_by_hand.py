@@ -21,7 +21,7 @@ from sim.model import (
 )
 from sim.score.law_numbers import law_numbers, table_law
 from sim.score.laws import LAW_NAMES, forms
-from sim.score.program import Fork, LoopEnd, LoopStart, Wait
+from sim.score.program import Choose, Fork, LoopEnd, LoopStart, Wait
 from sim.score.threads import ThreadError, program, reserved, threads
 from sim.score.tree import motion_limits, planned_moves, ready_ms, rest_angles
 from tests.sim.small_shows import BACK, TAIL, show_of
@@ -118,6 +118,18 @@ def test_the_passes_of_a_loop_push_back_what_comes_after_it() -> None:
     loop = (LoopStart(3), Wait(10), LoopEnd())
     for ms, most in ((29, 2), (30, 3)):
         assert reserved(((Fork(1), *loop, Fork(2), Wait(5)), (Wait(ms),), (Wait(5),))) == most
+
+
+def test_a_choice_pushes_back_what_comes_after_it_by_its_longest_way() -> None:
+    """Ways of 10 and 30 ms: the fork behind them meets the one of 29 ms no more, one of 30 still.
+
+    The way that is drawn runs in the place of what waits for it.
+    """
+    ways = (Wait(10),), (Wait(30),)
+    for ms, most in ((29, 2), (30, 3)):
+        row = (Fork(1), Choose(5, (2, 3)), Fork(4), Wait(5))
+        assert reserved((row, (Wait(ms),), *ways, (Wait(5),))) == most
+        assert reserved((row, (Wait(ms),), *reversed(ways), (Wait(5),))) == most
 
 
 def test_a_fork_in_a_loop_meets_the_one_of_the_pass_before() -> None:
