@@ -77,7 +77,21 @@ def _always(show: Show) -> Iterator[tuple[str, str]]:
         yield "Remote lost", lost
     else:
         yield "Remote lost", "nothing happens: what runs goes on to its end"
+    yield from _battery(show)
+    for source in dict.fromkeys(follow.source for follow in show.rig.follows):
+        led = [follow.output for follow in show.rig.follows if follow.source == source]
+        held = "it" if len(led) == 1 else "them"
+        yield f"Follows {source}", f"{', '.join(led)}, while no cue holds {held}"
     yield "Ready again", "`bellcrank standby` after a stop, or power off and on; keep clear"
+
+
+def _battery(show: Show) -> Iterator[tuple[str, str]]:
+    if show.score.low_cue is not None:
+        told = f"the cue `{show.score.low_cue}` starts, and again each minute: change the battery"
+        yield "Battery low", told
+    if any(board.watch is not None for board in show.rig.boards):
+        empty = "a board that watches it moves its parts to the safe pose, then ends their pulses"
+        yield "Battery empty", empty
 
 
 def _row(show: Show, cue: Cue, by: Binding | None) -> tuple[str, ...]:

@@ -54,6 +54,12 @@ def _steps(matter: BookMatter) -> Iterator[str]:
         cues = ", then ".join(f"`{one.cue}`" for one in line)
         pressed = _PRESSED[line[0].kind]
         yield f"button {line[0].button} was {pressed}: {cues} plays as the cue sheet says"
+    for source in dict.fromkeys(follow.source for follow in rig.follows):
+        led = [follow.output for follow in rig.follows if follow.source == source]
+        yield f"`{source}` went all its way: {', '.join(led)} followed, and touched nothing"
+    for board in rig.boards:
+        if board.watch is not None:
+            yield f"`bellcrank status` tells the battery of `{board.name}` as a meter does"
     if score.stop_button is not None:
         stop = score.stop_button
         yield f"button {stop} was pressed in mid-cue: the parts go to the safe pose, then go limp"

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 def rig_sheet(matter: BookMatter) -> str:
     """Every part by name, and what the check takes the wearer to do."""
     rig = matter.show.rig
-    parts = [(one.name, _kind(one), one.board, *_does(one)) for one in rig.outputs]
+    parts = [_part(rig, one) for one in rig.outputs]
     return section(
         "rig",
         "What the rig is",
@@ -42,8 +42,17 @@ def _counts(rig: Rig) -> str:
         (sum(isinstance(one, Strip) for one in rig.outputs), "strip", "strips"),
         (sum(isinstance(one, Switch) for one in rig.outputs), "switched load", "switched loads"),
         (len(rig.inputs), "wired button", "wired buttons"),
+        (len(rig.channels), "channel of a radio", "channels of a radio"),
+        (len(rig.sensors), "sensor", "sensors"),
     )
     return "The rig has " + ", ".join(counted(n, one, more) for n, one, more in kinds if n)
+
+
+def _part(rig: Rig, one: Output) -> tuple[str, ...]:
+    does, safe = _does(one)
+    sources = [follow.source for follow in rig.follows if follow.output == one.name]
+    sources += [shine.servo for shine in rig.shines if shine.output == one.name]
+    return one.name, _kind(one), one.board, "; follows ".join([does, *sources]), safe
 
 
 def _kind(one: Output) -> str:

@@ -79,6 +79,7 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     found += [_button(one) for one in rig.inputs if one.board == board.name]
     found += [_channel(one, rig) for one in rig.channels if one.board == board.name]
     found += [_sensor(one, rig) for one in rig.sensors if one.board == board.name]
+    found += _watch(board)
     found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
 
@@ -120,8 +121,23 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
     return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
 
 
+def _watch(board: Board) -> list[Joint]:
+    """Where the board watches its battery; a direct watch is inside the chip and needs no wire."""
+    watch = board.watch
+    if watch is None or watch.pin is None or watch.divider is None:
+        return []
+    upper, lower = (
+        f"{figure(ohm / 1000)} kohm" for ohm in (watch.divider.upper_ohm, watch.divider.lower_ohm)
+    )
+    how = f"{upper} from the battery's plus to the pin, {lower} from the pin to its ground"
+    return [Joint(watch.pin, "watch of the battery", f"{DIVIDER}, voltage", how)]
+
+
 LINE = "line between boards"
+DIVIDER = "divider"
 CONTACT = "contact"
+RECEIVER = "receiver"
+SENSOR = "sensor"
 
 
 def _button(one: Input) -> Joint:
@@ -139,7 +155,7 @@ def _channel(one: Channel, rig: Rig) -> Joint:
         for band in one.bands
     ]
     does += _followed(one, rig)
-    return Joint(one.pin, f"channel {one.name}", "receiver, pulses", "; ".join(does))
+    return Joint(one.pin, f"channel {one.name}", f"{RECEIVER}, pulses", "; ".join(does))
 
 
 def _followed(one: Channel | Sensor, rig: Rig) -> list[str]:
@@ -151,7 +167,7 @@ def _followed(one: Channel | Sensor, rig: Rig) -> list[str]:
 def _sensor(one: Sensor, rig: Rig) -> Joint:
     wire = "its wiper or output to the pin; never more than the chip's supply there"
     how = "; ".join([wire, *_followed(one, rig)])
-    return Joint(one.pin, f"sensor {one.name}", "sensor, voltage", how)
+    return Joint(one.pin, f"sensor {one.name}", f"{SENSOR}, voltage", how)
 
 
 def _lamp(matter: BookMatter, one: Lamp) -> str:
@@ -190,7 +206,7 @@ def _drawn(chip: Chip, joints: list[Joint]) -> list[list[DrawnPin]]:
 
 def _label(joint: Joint) -> str:
     """What stands beside the pin; buttons and the line say what they are by their names."""
-    if joint.kind == LINE or joint.kind.startswith(CONTACT):
+    if joint.kind == LINE or joint.kind.startswith((CONTACT, DIVIDER)):
         return joint.name
     return f"{joint.name} ({joint.kind.split(',')[0]})"
 
@@ -248,6 +264,15 @@ def _source(one: Supply) -> str:
     return f"{kind}, {figure(1000 * cells.capacity_ah)} mAh{each}"
 
 
+_LEADS = {
+    LINE: "2: signal, return",
+    DIVIDER: "2: signal, return",
+    RECEIVER: "3: signal, +, return",
+    SENSOR: "3: signal, logic feed, return",
+    f"{CONTACT} or receiver": "2: contact",
+}
+
+
 def _wires(matter: BookMatter) -> Iterator[tuple[str, ...]]:
     """From, to, plug, current, wire, length: of the feeds first, then board by board."""
     feeds = {feed.board: feed for supply in matter.sizes.supplies for feed in supply.feeds}
@@ -286,7 +311,8 @@ def _of_pin(matter: BookMatter, pin: str, joint: Joint) -> Iterator[tuple[str, .
         case Switch():
             amps = f"{figure(1000 * one.current_a)} mA"
             yield pin, one.name, "2: drive, return", amps, BLANK, BLANK
-        case None if joint.kind == LINE:
-            yield pin, joint.name, "2: signal, return", "next to none", BLANK, "3 m at most"
         case None:
-            yield pin, joint.name, "2: contact", "next to none", BLANK, BLANK
+            leader = matter.show.rig.leader
+            cabled = joint.kind == LINE and (leader is None or leader.radio is None)
+            length = "3 m at most" if cabled else BLANK
+            yield pin, joint.name, _LEADS[joint.kind.split(",")[0]], "next to none", BLANK, length

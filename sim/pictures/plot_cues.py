@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from functools import lru_cache
+from itertools import pairwise
 from typing import Final
 
 from matplotlib.axes import Axes
@@ -21,7 +22,8 @@ from sim.pictures.plot_look import (
     RIGHT_IN,
     WIDTH_IN,
 )
-from sim.rehearsal.trajectories import CueRun
+from sim.rehearsal.scheduler import Mode
+from sim.rehearsal.trajectories import CueRun, ModeSpan
 from sim.rulebook import FRAME_MS
 
 LANE_IN: Final = 0.17
@@ -31,6 +33,7 @@ GAP_IN: Final = 0.03
 """Left free beside a name in its span."""
 POINTS_IN: Final = 72.0
 PRESS_SIZE: Final = 6.2
+MOVING_FIRST: Final[Sequence[Mode]] = ("stopping", "starting", "limp")
 SOON_S: Final = 0.08
 """Within which a press starts its cue."""
 
@@ -125,14 +128,29 @@ def name_in(name: str) -> float:
 
 
 def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None:
-    for mode in shown.trajectories.modes:
-        if mode.mode == "ready":
-            continue
-        start, end = mode.start_ms / 1000.0, mode.end_ms / 1000.0
+    for mode, start_ms, end_ms in quiet_spans(shown.trajectories.modes):
+        start, end = start_ms / 1000.0, end_ms / 1000.0
         row.fill_between([start, end], 0, deep, color=QUIET_FILL, lw=0)
         for panel in panels:
             panel.axvspan(start, end, color=QUIET_FILL, lw=0, zorder=0, alpha=0.7)
-        _name(row, mode.mode, start, end, end, deep - 0.5)
+        _name(row, mode, start, end, end, deep - 0.5)
+
+
+def quiet_spans(modes: Sequence[ModeSpan]) -> list[tuple[Mode, float, float]]:
+    """When any board is not ready: mode, from, to (ms). Where boards differ, the mode that moves
+    parts, so that no two names stand over one another."""
+    quiet = [one for one in modes if one.mode != "ready"]
+    edges = sorted({edge for one in quiet for edge in (one.start_ms, one.end_ms)})
+    found: list[tuple[Mode, float, float]] = []
+    for start, end in pairwise(edges):
+        here = {one.mode for one in quiet if one.start_ms <= start and end <= one.end_ms}
+        if not here:
+            continue
+        mode = min(here, key=MOVING_FIRST.index)
+        if found and found[-1][0] == mode and found[-1][2] == start:
+            start = found.pop()[1]
+        found.append((mode, start, end))
+    return found
 
 
 def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from typing import Final
 
@@ -12,6 +12,7 @@ from sim.arrays import Array
 from sim.model import Servo
 from sim.rehearsal.sampling import Samples, carried_out, sample
 from sim.rehearsal.trajectories import CueRun, Trajectories
+from sim.rulebook import FRAME_MS
 from sim.strain.response import follow, held
 from sim.strain.spin_response import spun_rpm
 from sim.strain.torque_and_current import RigWork, work
@@ -47,14 +48,24 @@ class Plotted:
         return found
 
     def cues(self) -> list[CueRun]:
-        """Cue runs by start, those of several boards as one."""
+        """Cue runs by start, those of several boards as one; also of idle, although each board
+        begins with it as soon as its own parts are awake."""
+        idle = self.trajectories.show.score.idle
         merged: dict[tuple[str, float], CueRun] = {}
-        for run in self.trajectories.runs:
+        for run in sorted(self.trajectories.runs, key=lambda one: one.start_ms):
+            if run.end_ms <= run.start_ms:
+                continue
             key = run.cue, run.start_ms
+            if run.cue in idle:
+                key = next((k for k, one in merged.items() if _beside(one, run)), key)
             longest = merged.get(key, run)
-            if run.end_ms > run.start_ms:
-                merged[key] = max(longest, run, key=lambda one: one.end_ms)
+            merged[key] = replace(longest, end_ms=max(longest.end_ms, run.end_ms))
         return sorted(merged.values(), key=lambda run: run.start_ms)
+
+
+def _beside(earlier: CueRun, run: CueRun) -> bool:
+    """Whether a cue that one board runs still goes on where another one begins with it."""
+    return earlier.cue == run.cue and run.start_ms + FRAME_MS < earlier.end_ms
 
 
 def plotted(trajectories: Trajectories) -> Plotted:

@@ -380,3 +380,69 @@ def test_the_book_says_how_a_radio_in_place_of_the_line_is_wired(tmp_path: Path)
     assert "data input of the sending radio, set to 57600 baud" in words
     assert "data output of the receiving radio, set to 57600 baud" in words
     assert "100 ohm at the pin" not in words
+
+
+LIVE = """show "Live"
+supply pack
+    source 2 li-ion cells, 3000 mAh
+    regulator 6 V, 8 A
+    fuse 7.5 A
+board hub: atmega2560, address 1, leads
+    feed pack, 400 mm of 18 AWG
+    radio 38400 baud, late by 15 ms
+    watch pin PF2, divider 18 kohm over 22 kohm
+board body: atmega2560, address 2
+    feed pack, 400 mm of 18 AWG
+servo jaw: body pin PA2
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.12 s/60deg, 2.5 kgf.cm, 0.8 A at 6 V
+    load 30 g at 30 mm
+    follows voice from 10 % to 60 %, 0 deg to 50 deg
+lamp belly: body pin PB4
+    leds 2 of 3.0 V, 20 mA
+    follows stick from 1000 us to 2000 us, 0 % to 60 %, in 2 s
+channel stick: body pin PL0
+sensor voice: body pin PF0
+safe pose rest
+    jaw 0 deg, belly off
+cue bow
+    jaw to 40 deg in 1.5 s
+    jaw to 0 deg in 1.5 s
+cue warn
+    belly fade to 40 % in 1.5 s
+    belly fade to off in 1.5 s
+remote
+    button 1: go bow
+    battery low: go warn
+    stop button 3
+"""
+
+
+def test_a_book_names_all_that_is_wired_to_a_pin_and_all_that_moves_parts(tmp_path: Path) -> None:
+    """Sticks, sensors and the battery's divider as well: a pin called free is used again."""
+    path = tmp_path / "live.cues"
+    path.write_text(LIVE)
+    result = CliRunner().invoke(group, ["book", str(path), "--out", str(tmp_path / "b.html")])
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "b.html").read_text("utf-8")
+    wired = {row[0]: row for row in rows(page, "wiring") if len(row) == 6}
+    assert set(wired) == {"Pin", "PF2", "PD3", "PA2", "PB4", "PD2", "PF0", "PL0"}
+    watch = wired["PF2"]
+    assert watch[1:3] == ["watch of the battery", "divider, voltage"]
+    how = "18 kohm from the battery's plus to the pin, 22 kohm from the pin to its ground"
+    assert watch[3] == how
+    leads = {row[2]: (row[3], row[6]) for row in rows(page, "supply") if len(row) == 7}
+    assert leads["sensor voice"][0] == "3: signal, logic feed, return"
+    assert leads["channel stick"][0] == "3: signal, +, return"
+    assert leads["watch of the battery"][0] == "2: signal, return"
+    assert leads["the line to the other boards"] == ("2: signal, return", "")  # a radio's, no cable
+    told = dict(row for row in rows(page, "cues") if len(row) == 2)
+    assert told["Follows voice"] == "jaw, while no cue holds it"
+    assert told["Battery low"].startswith("the cue warn starts")
+    assert "safe pose" in told["Battery empty"]
+    parts = {row[0]: row[3] for row in rows(page, "rig") if len(row) == 5}
+    assert parts["jaw"] == "moves from 0 to 60 deg; follows voice"
+    assert parts["belly"] == "glows; follows stick"
+    words = " ".join(Read(page).words.split())
+    assert "1 channel of a radio, 1 sensor" in words

@@ -30,14 +30,14 @@ from sim.model import (
     Together,
 )
 from sim.pictures import plot_cues
-from sim.pictures.plot_cues import lanes, name_in
+from sim.pictures.plot_cues import lanes, name_in, quiet_spans
 from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import FAR
 from sim.pictures.plot_plane import along_motion
 from sim.pictures.plot_servo import available_nm
 from sim.pictures.plots import pictures, plane_figure, plotted, score_figure, servo_figure
 from sim.rehearsal.rehearse import rehearse
-from sim.rehearsal.trajectories import CueRun
+from sim.rehearsal.trajectories import CueRun, ModeSpan
 
 SHOW = show_of(
     Cue("snap", "", InTurn((move("jaw", 50, 300), Throw("fan", True), move("jaw", 4, 500)))),
@@ -229,6 +229,32 @@ def test_boards_in_step_show_a_cue_once() -> None:
     played = rehearse(Show(rig, both.score), (Press(1000, button=1),), 3000)
     assert len(played.runs) == 2
     assert [run.cue for run in plotted(played).cues()] == ["both"]
+
+
+def test_boards_that_begin_with_idle_one_after_the_other_show_it_once() -> None:
+    """One without a servo is ready at once, others wake their parts first."""
+    show = show_of(Cue("sway", "", move("jaw", 20, 500)))
+    show = replace(show, score=replace(show.score, idle=("sway",)))
+    played = rehearse(show, [], 1000)
+    runs = tuple(CueRun("sway", *span) for span in (("a", 0, 900), ("b", 580, 1000)))
+    (run,) = plotted(replace(played, runs=runs)).cues()
+    assert (run.start_ms, run.end_ms) == (0, 1000)
+    again = tuple(CueRun("sway", "a", *span) for span in ((0, 400), (600, 1000)))
+    assert len(plotted(replace(played, runs=again)).cues()) == 2
+
+
+def test_boards_that_stop_for_longer_than_others_have_one_name_for_each_moment() -> None:
+    modes = [
+        ModeSpan("hand", "ready", 0, 900),
+        ModeSpan("hand", "limp", 900, 1170),
+        ModeSpan("body", "starting", 0, 60),
+        ModeSpan("body", "ready", 60, 900),
+        ModeSpan("body", "stopping", 900, 1048),
+        ModeSpan("body", "limp", 1048, 1170),
+    ]
+    expected = [("starting", 0, 60), ("stopping", 900, 1048), ("limp", 1048, 1170)]
+    assert quiet_spans(modes) == expected
+    assert quiet_spans(modes[::-1]) == expected
 
 
 # -- told apart in grey, and by people who see fewer colours --------------------------------------
