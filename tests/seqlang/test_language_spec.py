@@ -146,3 +146,20 @@ def test_usual_values_on_the_page_are_those_of_the_model() -> None:
     kept = f"{wearer.temperature_c:g} C, {wearer.margin * 100:g} %, {wearer.gait}, no wind"
     assert f"{kept}, {wearer.viewing_m * 100:g} cm" in PAGE
     assert f"({Score('').stop_ms / 1000:g} s)" in row("`stop in TIME`")
+
+
+def test_every_section_has_a_number_of_its_own_and_they_are_in_turn() -> None:
+    """A second section of one number makes every "see 5.8" say two things."""
+    numbers = [tuple(map(int, one.split("."))) for one in SECTIONS]
+    for chapter in {whole for whole, _ in numbers}:
+        parts = [part for whole, part in numbers if whole == chapter]
+        assert parts == list(range(1, len(parts) + 1))
+
+
+def test_every_section_that_is_referred_to_is_there() -> None:
+    named = set(re.findall(r"(?:see |\()(\d\.\d+)(?:\)| \|)", PAGE))
+    assert named
+    assert named <= set(SECTIONS)
+
+
+SECTIONS = re.findall(r"^### (\d+\.\d+) ", PAGE, re.MULTILINE)
