@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from xml.etree.ElementTree import fromstring
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -78,3 +79,18 @@ def assert_all_fit(drawing: str) -> None:
         size = float(text.get("font-size", "0"))
         assert size >= SMALLEST
         assert len(text.text or "") * size <= LETTERS * SIZE + 0.01
+
+
+def test_rows_lie_in_the_middle_of_their_part_of_the_body_and_what_is_joined_is_bold() -> None:
+    drawing = pin_drawing("chip", [port("A", 3)])
+    svg = fromstring(drawing)
+    written = {t.text: t for t in svg.iter(f"{SVG}text")}
+    assert {word for word, t in written.items() if t.get("font-weight") == "bold"} == {
+        *("chip", "PA0", "PA1", "PA2", "to PA0", "to PA1", "to PA2")
+    }
+    (body,) = svg.iter(f"{SVG}rect")
+    top, tall = float(body.get("y", "0")), float(body.get("height", "0"))
+    wires = sorted({float(line.get("y1", "0")) for line in svg.iter(f"{SVG}line")})
+    assert wires[0] - top == pytest.approx(8.0 + ROW / 2.0)
+    assert all(then - one == pytest.approx(ROW) for one, then in pairwise(wires))
+    assert wires[-1] < top + tall

@@ -104,6 +104,13 @@ def test_a_limb_is_shown_along_its_hinge_lines_and_across_where_one_is_turned(
     assert [part.name for part in limb.parts] == ["arm", "hand"]
 
 
+def test_one_part_of_many_that_is_turned_is_reason_enough_for_three_views() -> None:
+    turned = replace(HAND, name="thumb", turned_deg=90.0)
+    for parts in ([ARM, HAND, turned], [ARM, turned, HAND]):
+        assert limbs(parts)[0].views == ("side", "front", "above")
+    assert limbs([ARM])[0].views == ("side",)
+
+
 def test_limbs_are_what_hangs_together() -> None:
     tail = replace(ARM, name="tail")
     found = limbs([ARM, tail, HAND])
