@@ -29,23 +29,24 @@ def press_and_see(
     if (port or "").partition(":")[0] == VIRTUAL:
         _press_alone(what, port, baud, see)
         return
-    failed, others = _press_elsewhere(what, port)
-    try:
-        found = _pressed(what, port, baud, others)
+    mishap: LinkFailure | None = None
+    found: dict[str, Reply | LinkFailure] = {}
+    try:  # this user's own come first, and wait for no other user
+        found = _press_own(what, port, baud, opens=False)
     except LinkFailure as failure:
-        if failure.reason != "owner-not-ours":
-            end(_with_the_switch(failure))
+        mishap = failure
+    failed, others = _press_elsewhere(what, port)
+    if not found and not others and mishap is None:  # no command has it
+        try:
+            found = _press_own(what, port, baud, opens=True)
+        except LinkFailure as failure:
+            mishap = failure
+    if mishap is not None and not (others and port):
+        if mishap.reason != "owner-not-ours":
+            end(_with_the_switch(mishap))
         _press_alone(what, port, baud, see)
-        return
-    for name, outcome in found.items():
-        if isinstance(outcome, LinkFailure):
-            told(_with_the_switch(outcome))
-            failed += 1
-        else:
-            with connected(name, baud) as (link, _):
-                must(link, what, outcome)
-                click.echo(see(link))
-    if failed:
+    # all others were asked before one that takes nothing, or is slow to show it, is told of
+    if failed + _tell(what, found, baud, see):
         raise BoardFailed("")
 
 
@@ -55,6 +56,40 @@ def _press_alone(
     with connected(port, baud) as (link, _):
         must(link, what, link.stop() if what == "stop" else link.limp())
         click.echo(see(link))
+
+
+def _press_own(
+    what: Pressed, port: str | None, baud: int, *, opens: bool
+) -> dict[str, Reply | LinkFailure]:
+    """What came of it. Without `opens`, only where a command of this user has the port open."""
+    from firmware_gen.link.owner.client import press
+    from firmware_gen.link.ports import find_port
+
+    name = this_command()
+    if opens:
+        return press(what, [port or find_port()], baud, name=name)
+    if port is None:
+        return press(what, [], baud, everywhere=True, name=name)
+    return press(what, [port], baud, opens=False, name=name)
+
+
+def _tell(
+    what: Pressed,
+    found: dict[str, Reply | LinkFailure],
+    baud: int,
+    see: Callable[[BoardLink], str],
+) -> int:
+    """Say what came of it on each port; how many failed."""
+    failed = 0
+    for name, outcome in found.items():
+        if isinstance(outcome, LinkFailure):
+            told(_with_the_switch(outcome))
+            failed += 1
+        else:
+            with connected(name, baud) as (link, _):
+                must(link, what, outcome)
+                click.echo(see(link))
+    return failed
 
 
 def _press_elsewhere(what: Pressed, port: str | None) -> tuple[int, bool]:
@@ -73,7 +108,8 @@ def _press_elsewhere(what: Pressed, port: str | None) -> tuple[int, bool]:
             click.echo(f"the board on {each.port} has taken `{what}`; the user {each.user} has it")
             continue
         failed += 1
-    return failed, bool(found)
+    # an owner that hangs, or says more than it was asked, has no board of these
+    return failed, any(each.port in ports if ports else each.port for each in found)
 
 
 def _refused(what: Pressed, port: str, user: str, status: int) -> LinkFailure:
@@ -91,17 +127,3 @@ def _with_the_switch(failure: LinkFailure) -> LinkFailure:
         return failure
     now = "to stop now, use the switch in the supply's lead"
     return LinkFailure(failure.reason, failure.message, f"{now}; {failure.help or 'then repeat'}")
-
-
-def _pressed(
-    what: Pressed, port: str | None, baud: int, others: bool
-) -> dict[str, Reply | LinkFailure]:
-    """`others`: boards of other users have it already; then none is looked for on other ports."""
-    from firmware_gen.link.owner.client import press
-    from firmware_gen.link.ports import find_port
-
-    name = this_command()
-    if port is not None:
-        return {} if others else press(what, [port], baud, name=name)
-    found = press(what, [], baud, everywhere=True, name=name)
-    return found or ({} if others else press(what, [find_port()], baud, name=name))

@@ -15,15 +15,17 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
 from flap_show import SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
+from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner import neighbours
-from firmware_gen.link.owner.client import connect
+from firmware_gen.link.owner.client import connect, press_elsewhere
 from firmware_gen.link.owner.serving import MOST_NEIGHBOURS
 from firmware_gen.link.protocol import ReportedMode
 from tests.seqlang.phone_rig import own_place
@@ -264,3 +266,159 @@ def ask(door: Path, line: dict[str, object]) -> dict[str, object]:
         connection.sendall(json.dumps({**more, **line}).encode() + b"\n")
         found: dict[str, object] = json.loads(connection.makefile().readline())
         return found
+
+
+# -- doors that lie --------------------------------------------------------------------------------
+
+LYING = """
+import json, os, socket, sys, time
+folder, port, how = sys.argv[1:]
+os.mkdir(folder, 0o755)
+door = socket.socket(socket.AF_UNIX)
+door.bind(folder + "/stop")
+door.listen(8)
+print(flush=True)
+while True:
+    knocked, _ = door.accept()
+    try:
+        knocked.recv(4096)
+        if how == "claims":
+            knocked.sendall(json.dumps({"taken": [port]}).encode() + b"\\n")
+            knocked.sendall(json.dumps({"port": port, "status": 0, "rest": ""}).encode() + b"\\n")
+        elif how == "escapes":
+            words = "\\x1b[2J\\x07" + 5000 * "x"
+            knocked.sendall(json.dumps({"failure": ["owner-lost", words, words]}).encode() + b"\\n")
+        elif how == "trickles":
+            knocked.sendall(b'{"taken": ["x"]}\\n')
+            while True:
+                knocked.sendall(b" ")
+                time.sleep(0.2)
+        elif how == "floods":
+            while True:
+                knocked.sendall(b"x" * 65536)
+        else:
+            knocked.sendall(how.encode() + b"\\n")
+    except OSError:
+        pass
+    knocked.close()
+"""
+
+
+@contextmanager
+def lying(two: TwoUsers, how: str, doors: int = 1) -> Iterator[None]:
+    """Doors of another user's behind which no owner is."""
+    with ExitStack() as stack:
+        for number in range(doors):
+            folder = two.folder / "shared" / f"bellcrank-stop-{OTHER.pw_uid}-{number}"
+            words = [*AS_OTHER, "-c", LYING, str(folder), two.server.url, how]
+            liar = stack.enter_context(subprocess.Popen(words, stdout=subprocess.PIPE, cwd="/"))
+            stack.callback(liar.kill)
+            assert liar.stdout is not None
+            liar.stdout.readline()
+        yield
+
+
+@pytest.mark.parametrize("how", ["claims", "trickles", "floods", "escapes", "{}"])
+@pytest.mark.parametrize("names_port", [True, False])
+def test_no_door_of_another_users_keeps_the_own_board_from_stopping(
+    how: str, names_port: bool, two: TwoUsers, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with connect("test") as owner, lying(two, how):
+        owner.board(two.server.url).greet()
+        words = ["--port", two.server.url] if names_port else []
+        subprocess.run([sys.executable, "-m", "seqlang", "stop", *words], check=False, timeout=60)
+        said = capfd.readouterr()
+    assert two.mode in (ReportedMode.LIMP, ReportedMode.STOPPING)
+    assert "has stopped" in said.out
+    assert "Traceback" not in said.err
+    assert "\x1b" not in said.err
+    assert len(said.err) < 1500
+    assert ("supply's lead" in said.err) == (how != "claims")
+
+
+@pytest.mark.parametrize(
+    "said", ["[]", "{", '{"taken": 5}', '{"taken": ["x"]}\n{"port": "x", "status": "?"}']
+)
+def test_a_door_that_says_nonsense_is_told_without_a_traceback(
+    said: str, two: TwoUsers, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with lying(two, said):
+        (found,) = press_elsewhere("stop", [], everywhere=True)
+    assert isinstance(found.outcome, LinkFailure)
+    assert "`nobody` says what is not understood" in found.outcome.message
+    assert capfd.readouterr().err == ""
+
+
+def test_many_doors_of_one_user_that_trickle_take_no_longer_than_one(two: TwoUsers) -> None:
+    with lying(two, "trickles", doors=6):
+        found = press_elsewhere("stop", [], everywhere=True)
+    assert 0 < len(found) < 6
+    assert all(isinstance(each.outcome, LinkFailure) for each in found)
+
+
+def test_a_user_with_many_connections_takes_no_other_users_place(two: TwoUsers) -> None:
+    script = (
+        "import socket, sys, time\n"
+        f"held = [socket.socket(socket.AF_UNIX) for _ in range({3 * MOST_NEIGHBOURS})]\n"
+        "for each in held: each.connect(sys.argv[1])\n"
+        "print(flush=True)\n"
+        "time.sleep(60)\n"
+    )
+    line = {"urgent": "stop", "ports": [two.server.url], "baud": 250_000, "token": ""}
+    with connect("test") as owner:
+        owner.board(two.server.url).greet()
+        (door,) = doors(two)
+        words = [*AS_OTHER, "-c", script, str(door / "stop")]
+        with (
+            knocked(door) as third,  # of this user's own number, which is not the crowd's
+            subprocess.Popen(words, stdout=subprocess.PIPE, cwd="/") as crowd,
+        ):
+            third.settimeout(20.0)
+            assert crowd.stdout is not None
+            crowd.stdout.readline()
+            third.sendall(json.dumps(line).encode() + b"\n")
+            crowd.kill()
+            assert json.loads(third.makefile().readline()) == {"taken": [two.server.url]}
+        assert until(lambda: two.mode in (ReportedMode.LIMP, ReportedMode.STOPPING))
+
+
+def test_a_user_who_floods_the_door_keeps_neither_programs_nor_stops_out(two: TwoUsers) -> None:
+    script = (
+        "import json, socket, sys\n"
+        "line = json.dumps({'urgent': 'stop', 'ports': [], 'baud': 250000, 'token': ''})\n"
+        "while True:\n"
+        "    try:\n"
+        "        held = [socket.socket(socket.AF_UNIX) for _ in range(20)]\n"
+        "        for each in held: each.connect(sys.argv[1])\n"
+        "        for each in held: each.sendall(line.encode() + b'\\n')\n"
+        "    except OSError: pass\n"
+    )
+    with connect("test") as owner, ExitStack() as stack:
+        link = owner.board(two.server.url)
+        link.greet()
+        (door,) = doors(two)
+        for _ in range(3):
+            words = [*AS_OTHER, "-c", script, str(door / "stop")]
+            stack.callback(stack.enter_context(subprocess.Popen(words, cwd="/")).kill)
+        for _ in range(100):
+            assert link.state().mode == ReportedMode.READY
+        with knocked(door) as third:  # this user's number is not theirs
+            third.settimeout(20.0)
+            line = {"urgent": "stop", "ports": [two.server.url], "baud": 250_000, "token": ""}
+            third.sendall(json.dumps(line).encode() + b"\n")
+            assert json.loads(third.makefile().readline()) == {"taken": [two.server.url]}
+        assert until(lambda: two.mode in (ReportedMode.LIMP, ReportedMode.STOPPING))
+
+
+def test_what_another_user_calls_itself_is_nothing_that_a_terminal_obeys(two: TwoUsers) -> None:
+    with connect("watch") as watching:
+        watching.board(two.server.url).greet()
+        watching.watch()
+        (door,) = doors(two)
+        line = {"urgent": "stop", "ports": [two.server.url], "client": "\x1b[2Jx\n"}
+        with knocked(door) as other:
+            other.settimeout(20.0)
+            other.sendall(json.dumps({**line, "baud": 250_000, "token": ""}).encode() + b"\n")
+            assert len(other.makefile().readlines()) == 2
+        by = [each.get("client") for each in watching.events(2.0) if each.get("request") == "stop"]
+    assert by == ["?[2Jx? of the user `root`"]

@@ -46,7 +46,13 @@ ANSWER_S: Final = 30.0
 """The owner answers everything sooner, whatever the board does."""
 HEARD_S: Final = 1.5
 """An owner that does not even say within this time that it heard of a stop hangs."""
+ELSEWHERE_S: Final = 10.0
+"""Another user's owner has no more time than this for all that it says of a stop."""
 
+_LONGEST_SAID: Final = 64 * 1024
+"""Bytes of a line that another user's owner says."""
+_LONGEST_TOLD: Final = 300
+"""Characters of its words that are shown."""
 _TRIES: Final = 8
 _PAUSE_S: Final = 0.01
 """Longer from try to try: an owner that is just ending closes its sockets one after another."""
@@ -386,14 +392,16 @@ def press(
     baud: int = BAUD,
     *,
     everywhere: bool = False,
+    opens: bool = True,
     name: str = "",
     heard: Callable[[str, Reply | LinkFailure], None] = lambda port, found: None,
 ) -> dict[str, Reply | LinkFailure]:
     """Stop, or limp, on these ports, before everything else; what came of it on each.
 
     The owner is started if it does not run. One that hangs is ended, where the system tells which
-    process it is. `everywhere`: also on all ports that it has open. `name`: who asks. `heard`: told
-    what came of it on each port as soon as that is known, while others are still waited for.
+    process it is. `everywhere`: also on all ports that it has open. Without `opens`, only on those
+    of `ports` that it has open, and none is started. `name`: who asks. `heard`: told what came of
+    it on each port as soon as that is known, while others are still waited for.
 
     Raises:
         LinkFailure: owner-lost, owner-not-ours.
@@ -402,12 +410,15 @@ def press(
     for again in range(_TRIES):
         time.sleep(_PAUSE_S * again)
         met = meeting.meet(place, "stop")
+        if met is None and not opens:
+            return {}
         if met is None:
             meeting.start(place)
             continue
+        line = _line(what, ports, baud, everywhere, name)
         with met.connection:
             try:
-                return _pressed(met, what, ports, baud, everywhere, name, heard)
+                return _pressed(met, line if opens else {**line, "open": False}, heard)
             except _HangsError:
                 _end_hung(place, met)
             except _EndedError:
@@ -435,42 +446,65 @@ def press_elsewhere(
     """The same on ports that commands of other users of this computer have open.
 
     All their owners are asked at once, so one that hangs holds up no other. Other ports than theirs
-    are left alone.
+    are left alone. What they say is another user's: it is bounded in time and length, and shown
+    without what a terminal would obey.
     """
     found: list[PressedElsewhere] = []
-
-    def ask(folder: Path) -> None:
-        met = neighbours.knock(folder)
-        if met is None:
-            return
-        meeting_, number = met
-        user = neighbours.name_of(number)
-        with meeting_.connection:
-            try:
-                outcomes = _pressed(
-                    meeting_, what, ports, BAUD, everywhere, name, lambda port, outcome: None
-                )
-            except _EndedError:
-                return
-            except _HangsError:
-                words = f"the process that owns the ports of the user {user} does not answer"
-                help = "use the switch in the supply's lead"
-                found.append(PressedElsewhere(user, "", LinkFailure("owner-lost", words, help)))
-                return
-            except LinkFailure as failure:
-                found.append(PressedElsewhere(user, "", failure))
-                return
-        found.extend(PressedElsewhere(user, port, each) for port, each in outcomes.items())
-
+    line = _line(what, ports, BAUD, everywhere, name)
     asking = [
-        threading.Thread(target=ask, args=(folder,), daemon=True)
+        threading.Thread(target=lambda at=folder: found.extend(_ask_at(at, line)), daemon=True)
         for folder in neighbours.doors_of_others()
     ]
     for thread in asking:
         thread.start()
     for thread in asking:
-        thread.join(ANSWER_S)
-    return list(found)
+        thread.join()
+    return found
+
+
+def _ask_at(folder: Path, line: Message) -> list[PressedElsewhere]:
+    """What another user's owner says to a stop or limp; nothing if none is behind that door."""
+    end_s = time.monotonic() + ELSEWHERE_S
+    for _ in range(_TRIES):
+        met = neighbours.knock(folder)
+        if met is None:
+            return []
+        meeting_, number = met
+        user = neighbours.name_of(number)
+        why = "does not answer"
+        with meeting_.connection:
+            try:
+                found = _pressed(meeting_, line, end_s=end_s)
+                return [
+                    PressedElsewhere(user, _shown(port), _told(outcome))
+                    for port, outcome in found.items()
+                ]
+            except _EndedError:
+                continue
+            except _HangsError:
+                pass
+            except MessageError:
+                why = "says what is not understood"
+            except LinkFailure as failure:
+                return [PressedElsewhere(user, "", _told(failure))]
+        break
+    else:
+        why = "ends again and again"
+    words = f"the process that owns the ports of the user {user} {why}"
+    help = "use the switch in the supply's lead"
+    return [PressedElsewhere(user, "", LinkFailure("owner-lost", words, help))]
+
+
+def _told(outcome: Reply | LinkFailure) -> Reply | LinkFailure:
+    if isinstance(outcome, Reply):
+        return outcome
+    help = outcome.help and _shown(outcome.help)
+    return LinkFailure(outcome.reason, _shown(outcome.message), help)
+
+
+def _shown(words: str) -> str:
+    """Words of another user's, for a terminal."""
+    return messages.printable(words)[:_LONGEST_TOLD]
 
 
 class _HangsError(Exception):
@@ -481,23 +515,25 @@ class _EndedError(Exception):
     """The owner ended before it said anything."""
 
 
-def _pressed(
-    met: meeting.Meeting,
-    what: Pressed,
-    ports: Sequence[str],
-    baud: int,
-    everywhere: bool,
-    name: str,
-    heard: Callable[[str, Reply | LinkFailure], None],
-) -> dict[str, Reply | LinkFailure]:
-    lines = _Said(met.connection)
-    line = {
+def _line(what: Pressed, ports: Sequence[str], baud: int, everywhere: bool, name: str) -> Message:
+    return {
         "urgent": what,
         "ports": [same_name(port) for port in ports],
         "all": everywhere,
         "baud": baud,
         "client": name,
     }
+
+
+def _pressed(
+    met: meeting.Meeting,
+    line: Message,
+    heard: Callable[[str, Reply | LinkFailure], None] = lambda port, found: None,
+    end_s: float | None = None,
+) -> dict[str, Reply | LinkFailure]:
+    """`end_s`: when the other end, which is another user's, has had its time."""
+    lines = _Said(met.connection, end_s)
+    what = line["urgent"]
     try:
         met.connection.settimeout(HEARD_S)
         met.connection.sendall(messages.packed({**line, "token": met.token}))
@@ -510,7 +546,10 @@ def _pressed(
         raise _EndedError
     if "failure" in taken:
         raise messages.read_failure(taken["failure"])
-    left = {str(name) for name in taken.get("taken", [])}
+    names = taken.get("taken")
+    if not isinstance(names, list):
+        raise MessageError("`taken` is no list")
+    left = {str(name) for name in names}
     found: dict[str, Reply | LinkFailure] = {}
     while left:
         try:
@@ -540,20 +579,29 @@ def _pressed(
 
 
 class _Said:
-    def __init__(self, connection: socket.socket) -> None:
+    """Lines that come. `end_s`: no time is given after it, and no line is longer than need be."""
+
+    def __init__(self, connection: socket.socket, end_s: float | None) -> None:
         self._connection = connection
-        self._lines = Lines(longest=None)
+        self._end_s = end_s
+        self._lines = Lines(longest=None if end_s is None else _LONGEST_SAID)
         self._found: list[bytes] = []
 
     def next(self, timeout_s: float) -> Message | None:
         """The next line; None at the end. Raises TimeoutError or another OSError."""
-        self._connection.settimeout(timeout_s)
-        while not self._found:
+        until_s = time.monotonic() + timeout_s
+        until_s = until_s if self._end_s is None else min(until_s, self._end_s)
+        while True:
+            left_s = until_s - time.monotonic()
+            if left_s <= 0:
+                raise TimeoutError
+            if self._found:
+                return messages.read(self._found.pop(0))
+            self._connection.settimeout(left_s)
             data = self._connection.recv(4096)
             if not data:
                 return None
             self._found += self._lines.feed(data)
-        return messages.read(self._found.pop(0))
 
 
 def _end_hung(place: meeting.MeetingPlace, met: meeting.Meeting) -> None:

@@ -17,6 +17,8 @@ Stop and limp have a socket of their own and one line, which stays the same in a
     {"taken": ["/dev/ttyUSB0"]}
     {"port": "/dev/ttyUSB0", "status": 0}
 
+With `"open": false` only those of `ports` count that the owner has open already.
+
 So does the line that asks an owner of another version to end: `{"id": 1, "do": "end"}`.
 """
 
@@ -85,6 +87,11 @@ def text(message: Message, key: str) -> str:
     if not isinstance(value, str) or "\0" in value:
         raise MessageError(f"`{key}` is not words")
     return value
+
+
+def printable(words: str) -> str:
+    """Words from elsewhere without what a terminal would obey."""
+    return "".join(each if each.isprintable() else "?" for each in words)
 
 
 def number(message: Message, key: str, least: int = 0, most: int = 1 << 31) -> int:

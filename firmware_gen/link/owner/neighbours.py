@@ -29,6 +29,8 @@ _FOLDER: Final = "/tmp"
 """The one that every user of a system has in common."""
 _NAME: Final = "stop"
 _KNOCK_S: Final = 1.0
+_MOST_DOORS: Final = 4
+"""Of one user. An owner takes away those that its user left, so there are few."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +68,16 @@ def open_door() -> Door | None:
 
 
 def doors_of_others() -> list[Path]:
-    """The folders of other users' owners, of which some may have ended."""
+    """The folders of other users' owners, of which some may have ended; of each user the newest."""
     user = this_user()
     if by_tcp() or user is None:
         return []
-    return [folder for folder in _folders("*") if _user_of(folder) not in (None, user)]
+    found: dict[int, list[Path]] = {}
+    for folder in sorted(_folders("*"), key=_made_at, reverse=True):
+        whose = _user_of(folder)
+        if whose not in (None, user):
+            found.setdefault(whose, []).append(folder)
+    return [folder for each in found.values() for folder in each[:_MOST_DOORS]]
 
 
 def knock(folder: Path) -> tuple[Meeting, int] | None:
@@ -120,6 +127,12 @@ def _user_of(folder: Path) -> int | None:
     except OSError:
         return None
     return found.st_uid if stat.S_ISDIR(found.st_mode) else None
+
+
+def _made_at(folder: Path) -> float:
+    with contextlib.suppress(OSError):
+        return os.lstat(folder).st_mtime
+    return 0.0
 
 
 def _remove_stale(user: int) -> None:

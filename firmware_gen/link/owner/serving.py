@@ -12,7 +12,7 @@ import selectors
 import socket
 import time
 import traceback
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -33,7 +33,7 @@ it open, and the board is not reset by another opening."""
 MOST_UNREAD: Final = 256 * 1024
 """Bytes that wait for a client that does not read; with more it is stuck, and is let go of."""
 MOST_NEIGHBOURS: Final = 16
-"""Connections of other users at a time; where there are more, the oldest has to go."""
+"""Connections of other users at a time; beyond, the user who has most gives up the oldest."""
 NEIGHBOUR_S: Final = 2.0
 """Another user who says nothing for so long is let go of."""
 SLEPT_S: Final = 2.0
@@ -117,8 +117,7 @@ class Owner:
         self._first.register(listeners.stop, selectors.EVENT_READ)
         if door:
             door.setblocking(False)
-            for selector in (self._all, self._first):
-                selector.register(door, selectors.EVENT_READ)
+            self._all.register(door, selectors.EVENT_READ)
         for end in (self._woken, self._waker):
             end.setblocking(False)
         self._all.register(self._woken, selectors.EVENT_READ)
@@ -157,7 +156,8 @@ class Owner:
         return min(_LONGEST_WAIT_S, max(0.0, due - time.monotonic()))
 
     def _serve_first(self) -> None:
-        """Stop and limp, before anybody else."""
+        """This user's stop and limp, before anybody else. Other users' have their turn in each
+        round: whoever floods the door would have every turn here."""
         while ready := self._first.select(0):
             for key, _ in ready:
                 self._serve(key.fileobj)
@@ -230,13 +230,19 @@ class Owner:
         return [each for each in self._clients.values() if each.neighbour is not None]
 
     def _make_room(self) -> None:
-        """For another user's connection; the oldest comes first among them."""
-        for each in self._neighbours()[: -MOST_NEIGHBOURS + 1]:
-            self._hang_up(each)
+        """For another user's connection: who has most of them gives up the oldest."""
+        while len(here := self._neighbours()) >= MOST_NEIGHBOURS:
+            counts = Counter(each.neighbour for each in here)
+            most = max(counts.values())
+            self._hang_up(next(each for each in here if counts[each.neighbour] == most))
+
+    def _selectors_of(self, client: _Client) -> tuple[selectors.BaseSelector, ...]:
+        is_first = client.is_urgent and client.neighbour is None
+        return (self._all, self._first) if is_first else (self._all,)
 
     def _watch(self, client: _Client) -> None:
         events = selectors.EVENT_READ | (selectors.EVENT_WRITE if client.out else 0)
-        for selector in (self._all, self._first) if client.is_urgent else (self._all,):
+        for selector in self._selectors_of(client):
             try:
                 selector.modify(client.connection, events)
             except KeyError:
@@ -289,7 +295,7 @@ class Owner:
         """A client has ended, or is let go of: what it held is released."""
         if self._clients.pop(client.number, None) is None:
             return
-        for selector in (self._all, self._first) if client.is_urgent else (self._all,):
+        for selector in self._selectors_of(client):
             selector.unregister(client.connection)
         client.connection.close()
         for name in [name for name, holder in self._lent.items() if holder == client.number]:
@@ -431,12 +437,12 @@ class Owner:
             raise MessageError("neither stop nor limp, or no ports")
         baud = messages.number(message, "baud", 300, 4_000_000)
         wanted = {str(name): baud for name in names}
-        if client.neighbour is not None:  # it may stop what moves, and open nothing
+        if client.neighbour is not None or message.get("open") is False:  # it opens nothing
             wanted = {name: rate for name, rate in wanted.items() if name in self._ports}
         if message.get("all") is True:
             wanted |= {port.name: port.baud for port in self._ports.values()}
         client.waits_for = set(wanted)
-        client.name = str(message.get("client", ""))[:100]
+        client.name = messages.printable(str(message.get("client", ""))[:100])
         if client.neighbour is not None:
             client.name += f" of the user {name_of(client.neighbour)}"
         now = time.monotonic()

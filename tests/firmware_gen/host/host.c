@@ -131,6 +131,9 @@ uint8_t bc_hal_merged_read(uint16_t offset) { return offset < HOST_MERGED ? merg
 uint8_t bc_hal_pin(uint8_t pin) {
     static const uint32_t taken = 1u << 6 | 1u << 7 | 1u << 14 | 1u << 15 | 1u << 16 | 1u << 17;
     static const uint32_t lamps = 1u << 3 | 1u << 19 | 1u << 21 | 1u << 22;
+    if (pin >= 8 * BC_PORTS) {
+        return 0;
+    }
     if (BC_PORTS > 3) { /* a larger chip: any pin can do anything, but a few alone measure */
         bool measures = pin == 39 || pin == 80 || pin == 81;
         bool is_analog = (pin >= 40 && pin < 48) || (pin >= 72 && pin < 80); /* ports F, K */
