@@ -233,10 +233,13 @@ def _radio_records(show: Show) -> tuple[RadioRecord, ...]:
             leader.radio.mark,
             part="baud",
         )
-    bits = BITS_OF_A_BYTE * LINE_BYTES
-    longer_ms = 1000 * bits * (1 / leader.radio.baud - 1 / BAUD)
-    late = round(CLOCK_PER_MS * (leader.radio.late_ms + longer_ms))
+    late = round(CLOCK_PER_MS * (leader.radio.late_ms + longer_on_air_ms(leader.radio.baud)))
     return (RadioRecord(RADIO_BAUDS.index(leader.radio.baud), late),)
+
+
+def longer_on_air_ms(baud: int) -> float:
+    """How much longer a state takes at a radio's rate than over the cable."""
+    return 1000 * BITS_OF_A_BYTE * LINE_BYTES * (1 / baud - 1 / BAUD)
 
 
 def _channel_records(show: Show, board: Board) -> tuple[SenseRecord, ...]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import BUTTON, TRIGGER, RequestKind
-from seqlang.monitoring.noticing import noticed
+from seqlang.monitoring.noticing import WELL, battery_is, battery_noticed, noticed
 
 if TYPE_CHECKING:
     from firmware_gen.compiler.show import CompiledShow
@@ -89,6 +89,9 @@ class WatchedBoard:
         words = "left alone: its show acts when the remote falls silent"
         more = {"words": words} if self.is_left_alone else {}
         self._tell("board", show=f"{self._hello.show:08x}", bytes=len(data), **more)
+        if battery_is(self._state) != WELL:
+            what, fields = battery_noticed(self._state)
+            self._tell(what, **fields)
 
     def _see(self) -> None:
         before, self._state = self._state, self.link.state()

@@ -70,7 +70,8 @@ def command(
 ) -> None:
     """Log what happens on the boards, until Ctrl-C.
 
-    That is: cues, requests of other commands, stops, resets and errors. Watches the board on
+    That is: cues, requests of other commands, stops, resets, errors, and batteries that are low or
+    empty. Watches the board on
     --port; without it, every board that commands use, beside them. Each record is on the disk
     before the next, so the log survives a crash of this computer. Cues that somebody starts with
     a remote are seen by looking at the board five times a second.

@@ -1,4 +1,4 @@
-"""Sensors, and what follows a source, from the records of a table back to the rig.
+"""Sensors, radios, and what follows a source or a move, from a table's records back to the rig.
 
 A table has how far a value comes in a frame and how fast an output follows at most; the text has
 times. Times are found that make the same records again. Where none does, because the board holds a
@@ -10,11 +10,15 @@ from __future__ import annotations
 from math import ceil, floor, log1p, sqrt
 from typing import TYPE_CHECKING, Final
 
-from firmware_gen.table.records import FollowRecord, SensorRecord
-from sim.model import Follow, Sensor
+from firmware_gen.compiler.records import longer_on_air_ms
+from firmware_gen.serial_rates import RADIO_BAUDS
+from sim.model import Follow, LineRadio, Sensor, Servo, Shine
 from sim.rehearsal.sensing import frame_share
+from sim.rig.slide import of_part
 from sim.rulebook import (
     ANGLE_STEPS_PER_DEG,
+    CLOCK_PER_MS,
+    FASTEST_SHINE,
     FRAME_MS,
     LEVEL_BITS,
     LEVEL_STEPS_PER_PCT,
@@ -28,6 +32,7 @@ from sim.score.tree import follow_limits
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from firmware_gen.table.records import FollowRecord, RadioRecord, SensorRecord, ShineRecord
     from sim.model import Channel, Output
 
 _DIGITS: Final = range(3, 12)
@@ -111,3 +116,23 @@ def _way_ms(record: FollowRecord, follow: Follow, is_servo: bool) -> int:
     ]
     coarse = [ms for step in (100, 10) for ms in found if ms % step == 0]
     return (coarse or found or [max(1, ceil(1000 * least))])[0]
+
+
+def shine_of(record: ShineRecord, lamp: Output, servo: Output) -> Shine | None:
+    """The move that a lamp follows, as the text says it; None: no text says that."""
+    if not isinstance(servo, Servo):
+        return None
+    low, high = float(record.low), float(record.high)
+    if not record.by_speed:
+        low, high = low / ANGLE_STEPS_PER_DEG, high / ANGLE_STEPS_PER_DEG
+    part = of_part(servo)
+    if record.by_speed and (part.place == part.speed or low < 0.0 or high > FASTEST_SHINE):
+        return None
+    dark, light = (one / LEVEL_STEPS_PER_PCT for one in (record.low_level, record.high_level))
+    return Shine(lamp.name, servo.name, low, high, dark, light, record.by_speed)
+
+
+def radio_of(record: RadioRecord) -> LineRadio:
+    """The radio, late by whole milliseconds as the text says it."""
+    baud = RADIO_BAUDS[record.rate]
+    return LineRadio(baud, max(0, round(record.late / CLOCK_PER_MS - longer_on_air_ms(baud))))

@@ -42,6 +42,7 @@ from sim.model import (
     Law,
     LeverPair,
     LightPlace,
+    LineRadio,
     Load,
     Mount,
     Move,
@@ -154,8 +155,7 @@ def _rig(rig: Rig) -> Iterator[str]:
             dropout = quantity(made.dropout_v, "V")
             yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
         if board.radio is not None:
-            late = f", late by {board.radio.late_ms} ms" if board.radio.late_ms else ""
-            yield f"{INDENT}radio {board.radio.baud} baud{late}"
+            yield INDENT + radio_line(board.radio)
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     following = {one.output: one for one in rig.follows}
     servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}
@@ -438,6 +438,12 @@ def channel_lines(channel: Channel, chip: Chip) -> Iterator[str]:
     for band in channel.bands:
         low, high = quantity(band.low_us, "us"), quantity(band.high_us, "us")
         yield f"{INDENT}button {band.button} from {low} to {high}"
+
+
+def radio_line(radio: LineRadio) -> str:
+    """The radio of a board that leads."""
+    late = f", late by {radio.late_ms} ms" if radio.late_ms else ""
+    return f"radio {radio.baud} baud{late}"
 
 
 def watch_line(watch: PackWatch, chip: Chip) -> str:

@@ -19,7 +19,6 @@ from firmware_gen.listing.disassemble import (
     Names,
     disassemble,
     sense_in_words,
-    shining_in_words,
     words_of_ops,
 )
 from firmware_gen.listing.statements import (
@@ -40,6 +39,7 @@ from firmware_gen.table.records import (
     LampRecord,
     OutputRecord,
     PatienceRecord,
+    RadioRecord,
     SensorRecord,
     ServoRecord,
     SettlingRecord,
@@ -47,8 +47,9 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    WatchRecord,
 )
-from seqlang.meaning.write_follows import follow_of, is_slower, sensor_of
+from seqlang.meaning.write_follows import follow_of, is_slower, radio_of, sensor_of, shine_of
 from seqlang.meaning.write_show import (
     INDENT,
     channel_lines,
@@ -57,8 +58,10 @@ from seqlang.meaning.write_show import (
     percent,
     plug,
     quantity,
+    radio_line,
     safe_pose_lines,
     sensor_lines,
+    shine_line,
     started_lines,
     step_lines,
 )
@@ -83,6 +86,7 @@ from sim.model import (
     Score,
     Sensor,
     Servo,
+    Shine,
     Show,
     Slide,
     Step,
@@ -153,14 +157,17 @@ class _TableWriter:
             self._output(number, record) for number, record in enumerate(table.outputs)
         )
         self.rig = Rig(
-            boards=(Board(self.board, self.chip.name, table.address, leads=table.role == LEADS),),
+            boards=(self._board(),),
             outputs=self.outputs,
             inputs=self._inputs(),
             channels=self._channels(),
             sensors=self._sensors(),
         )
         self.follows = self._follows()
-        self.rig = replace(self.rig, follows=tuple(self.follows.values()))
+        self.shines = self._shines()
+        self.rig = replace(
+            self.rig, follows=tuple(self.follows.values()), shines=tuple(self.shines.values())
+        )
         self.said: dict[int, Statements] = {}
         self.why: dict[int, str] = {}
         """Of cues that do not go back."""
@@ -285,6 +292,66 @@ class _TableWriter:
         ]
         return {record: follow for record, follow in made if follow is not None}
 
+    def _shines(self) -> dict[ShineRecord, Shine]:
+        """The moves that lamps follow, by the records of those that a text can say."""
+        led = {one.output for one in self.table.senses if isinstance(one, FollowRecord)}
+        found = {}
+        for one in self.table.senses:
+            if isinstance(one, ShineRecord) and one.servo not in led:
+                shine = shine_of(one, self.outputs[one.lamp], self.outputs[one.servo])
+                if shine is not None:
+                    found[one] = shine
+        return found
+
+    def _shine_lines(self, output: Output) -> Iterator[str]:
+        for one in self.table.senses:
+            if not isinstance(one, ShineRecord) or self.outputs[one.lamp] is not output:
+                continue
+            shine, servo = self.shines.get(one), self.outputs[one.servo]
+            if shine is None or not isinstance(servo, Servo):
+                words = sense_in_words(one, self.chip, self.names)
+                yield from _remark(f"Does not go back: {words}.", INDENT)
+            else:
+                yield INDENT + shine_line(shine, servo)
+
+    def _board(self) -> Board:
+        radio = next((one for one in self.table.senses if isinstance(one, RadioRecord)), None)
+        leads = self.table.role == LEADS
+        return Board(
+            *(self.board, self.chip.name, self.table.address),
+            leads=leads,
+            radio=radio_of(radio) if radio is not None and leads else None,
+        )
+
+    def _board_lines(self) -> Iterator[str]:
+        """Below the board's line: its radio, and of its watch what a table knows."""
+        board = self.rig.boards[0]
+        if board.radio is not None:
+            yield INDENT + radio_line(board.radio)
+        for one in self.table.senses:
+            if isinstance(one, RadioRecord) and board.radio is None:
+                line = radio_line(radio_of(one))
+                yield from _remark(
+                    f"It hears the board that leads over a radio. Below that board's line: {line}",
+                    INDENT,
+                )
+            elif isinstance(one, WatchRecord):
+                yield from self._watch_lines(one)
+
+    def _watch_lines(self, one: WatchRecord) -> Iterator[str]:
+        """A table states volts of the whole battery, the text those of one cell."""
+        limits = f"warns below {one.low / 1000:g} V / N, stops below {one.stop / 1000:g} V / N"
+        of = "N cells in series"
+        if one.pin is None:
+            how = f"watch direct, reference {one.scale / 1000:g} V"
+        else:
+            how = f"watch pin {self.chip.pin_name(one.pin)}, divider R1 over R2"
+            of += (
+                f", and resistors by which the pin has the chip's whole supply at "
+                f"{one.scale / 1000:g} V"
+            )
+        yield from _fill_in(f"{how}, {limits}: of a battery of {of}", INDENT)
+
     def _follow_lines(self, output: Output) -> Iterator[str]:
         for one in self.table.senses:
             if not isinstance(one, FollowRecord) or self.outputs[one.output] is not output:
@@ -345,6 +412,7 @@ class _TableWriter:
         board = self.rig.boards[0]
         leads = ", leads" if board.leads else ""
         yield f"board {board.name}: {board.chip}, address {board.address}{leads}"
+        yield from self._board_lines()
         for record, output in zip(self.table.outputs, self.outputs, strict=True):
             if isinstance(output, Lamp):
                 yield ""
@@ -352,6 +420,7 @@ class _TableWriter:
             yield plug(_KINDS[type(record)], output, self.chip)
             yield from self._output_lines(record, output)
             yield from self._follow_lines(output)
+            yield from self._shine_lines(output)
         yield from (input_line(one, self.chip) for one in self.rig.inputs)
         followed = {one.source for one in self.rig.follows}
         for channel in self.rig.channels:
@@ -383,9 +452,6 @@ class _TableWriter:
         elif isinstance(output, Lamp):
             if output.trims:
                 yield from _given("trim", output.trims)
-            for one in self.table.senses:
-                if isinstance(one, ShineRecord) and self.names.output(one.lamp) == output.name:
-                    yield INDENT + shining_in_words(one, self.names)
         elif isinstance(record, StripRecord) and isinstance(output, Strip):
             yield f"{INDENT}pixels {output.pixels}, order {output.order}"
             if output.trims:
@@ -428,6 +494,9 @@ class _TableWriter:
         lost = table.lost if table.lost in self.said and table.lost_time else None
         if lost is not None and self._is_part(lost):
             lost = None
+        low = self._low_cue()
+        if low is not None and (low not in self.said or self._is_part(low)):
+            low = None
         idle = tuple(self.names.cue(n) for n in range(len(table.cues)) if self._is_strand(n))
         return Score(
             f"Read from board {table.address}",
@@ -439,7 +508,13 @@ class _TableWriter:
             idle,
             table.glide * GLIDE_STEP_MS,
             table.stop_time * STOP_STEP_MS,
+            low_cue=None if low is None else self.names.cue(low),
         )
+
+    def _low_cue(self) -> int | None:
+        """What the board starts when its battery is low; one that follows starts nothing."""
+        watches = (one for one in self.table.senses if isinstance(one, WatchRecord))
+        return next((one.cue for one in watches), None)
 
     def _cue(self, number: int, cue: CueRecord) -> Cue:
         said = self.said[number]
@@ -574,6 +649,9 @@ class _TableWriter:
         elif table.lost is not None and score.lost_cue is None:
             name = self.names.cue(table.lost)
             yield from _remark(f"Does not go back: lost {lost_s:g} s: go {name}.")
+        low = self._low_cue()
+        if low is not None and score.low_cue is None:
+            yield from _remark(f"Does not go back: battery low: go {self.names.cue(low)}.")
         for number, cue in enumerate(table.cues):
             if cue.strand and not self._is_strand(number):
                 yield from _remark(f"Does not go back: idle: go {self.names.cue(number)}.")

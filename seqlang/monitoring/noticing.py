@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
-from firmware_gen.link.protocol import ReportedMode, ResetCause, State
+from firmware_gen.link.protocol import (
+    BATTERY_BLIND,
+    BATTERY_EMPTY,
+    BATTERY_LOW,
+    ReportedMode,
+    ResetCause,
+    State,
+)
 from sim.rulebook import CUES
 
 COUNTERS: Final = {
@@ -35,6 +42,8 @@ def noticed(
         yield "reset", {"cause": _causes(after)}
     if after.mode != before.mode:
         yield "mode", {"mode": _mode(after.mode)}
+    if battery_is(after) != battery_is(before):
+        yield battery_noticed(after)
     running = 0 if has_restarted else before.running_cues
     for number in range(CUES):
         if after.running_cues & ~running & 1 << number:
@@ -44,6 +53,23 @@ def noticed(
         count = more if more >= 0 else getattr(after, name)
         if count > 0:
             yield "trouble", {"counter": name, "count": count}
+
+
+def battery_is(state: State) -> str:
+    """How the battery of a board is: well (or not watched), low, empty or unread."""
+    if state.battery & BATTERY_EMPTY:
+        return "empty"
+    if state.battery & BATTERY_BLIND:
+        return "unread"
+    return "low" if state.battery & BATTERY_LOW else WELL
+
+
+WELL: Final = "well"
+
+
+def battery_noticed(state: State) -> Noticed:
+    """What a log says of how a battery is now, and of its voltage."""
+    return "battery", {"battery": battery_is(state), "millivolts": state.battery_mv}
 
 
 def _mode(mode: int) -> str:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
 from typing import Final
 
+from firmware_gen.link.protocol import Status
 from seqlang.monitoring.event_log import LogRecord
-from seqlang.monitoring.noticing import COUNTERS
+from seqlang.monitoring.noticing import COUNTERS, WELL
 
 CLOCK_SET_S: Final = 2.0
 """The time of day may go this far from the steady clock between two records before it was set."""
@@ -60,7 +61,7 @@ def tally(records: Sequence[LogRecord]) -> LogTally:
     wrong = [
         WrongRow(record.at, _board(record), wrong_words(record))
         for record in records
-        if record.what in _WRONG or _is_refused(record)
+        if record.what in _WRONG or _is_refused(record) or _is_flat(record)
     ]
     wrong += [row for session in sessions for row in _clock_set(session)]
     return LogTally(
@@ -116,6 +117,10 @@ def _is_refused(record: LogRecord) -> bool:
     return record.what == "asked" and record.fields.get("status") not in (0, None)
 
 
+def _is_flat(record: LogRecord) -> bool:
+    return record.what == "battery" and record.fields.get("battery") != WELL
+
+
 def wrong_words(record: LogRecord) -> str:
     """What went wrong, in plain words."""
     fields = record.fields
@@ -128,8 +133,24 @@ def wrong_words(record: LogRecord) -> str:
             meaning = COUNTERS.get(str(fields.get("counter")), "?")
             return f"{fields.get('count')} more {meaning}"
         case "asked":
-            return f"`{fields.get('request')}` was refused by the board"
+            why = ": its battery is empty" if fields.get("status") == Status.EMPTY else ""
+            return f"`{fields.get('request')}` was refused by the board{why}"
+        case "battery":
+            return _battery_words(fields)
     return str(fields.get("words", record.what))
+
+
+def _battery_words(fields: Mapping[str, object]) -> str:
+    how, millivolts = fields.get("battery"), fields.get("millivolts")
+    if how == "unread":
+        return "nothing is read of its battery: the lead to the watch's divider may be off"
+    volts = f": {millivolts / 1000:.2f} V" if isinstance(millivolts, int | float) else ""
+    words = {
+        WELL: "its battery has recovered",
+        "low": "its battery is low",
+        "empty": "its battery is empty, and it stops",
+    }
+    return f"{words.get(str(how), 'its battery is in an unknown state')}{volts}"
 
 
 def _clock_set(session: Sequence[LogRecord]) -> Iterator[WrongRow]:

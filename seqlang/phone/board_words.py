@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from firmware_gen.link.protocol import ReportedMode, ResetCause
 from firmware_gen.table.layout import FOLLOWS, LEADS
+from seqlang.monitoring.noticing import WELL, battery_is
 from sim.rulebook import CUES, FRAME_S
 
 if TYPE_CHECKING:
@@ -38,6 +39,18 @@ _RESETS: Final = (
     (ResetCause.EXTERNAL, "reset over its cable"),
 )
 """The worst first: a board may report several."""
+
+_BATTERIES: Final = {
+    WELL: ("", ""),
+    "low": ("its battery is low", "change its battery soon"),
+    "empty": (
+        "its battery is empty",
+        "switch it off and change its battery; it starts by itself when it is switched on, so "
+        "keep clear",
+    ),
+    "unread": ("its battery is not read", "look at the lead to the watch's divider"),
+}
+"""How a board's battery is, and what to do about it."""
 
 AWAY_TO_DO: Final = (
     "look at its plug, its cable and its pack; nothing here reaches it, and no stop: use the "
@@ -82,15 +95,23 @@ def that_decide(boards: Sequence[BoardSeen]) -> list[BoardSeen]:
 
 
 def described(seen: BoardSeen) -> dict[str, Any]:
-    """A board for the page: `name`, `answers`, `mode`, `words`, `plays`, `since`, `to_do`."""
+    """A board for the page: `name`, `answers`, `mode`, `battery`, `words`, `plays`, `since`,
+    `to_do`."""
     state = seen.state
     if state is None:
         words = "does not answer" if seen.port else "is not found"
         return _row(seen, "away", words, AWAY_TO_DO)
     is_known = state.mode in set(ReportedMode)
     words, to_do = _MODES[state.mode] if is_known else (f"is in mode {state.mode}", "")
+    battery = battery_is(state)
+    _, its_to_do = _BATTERIES[battery]
+    if battery == "empty" and state.mode == ReportedMode.LIMP:
+        to_do = its_to_do  # a re-arm would be refused
+    else:
+        to_do = "; ".join(filter(None, (to_do, its_to_do)))
     if state.reset_cause & ResetCause.BROWN_OUT or seen.sags:
-        to_do = "; ".join(filter(None, (to_do, "charge or change its pack, look at its plug")))
+        more = "" if battery in ("low", "empty") else "charge or change its pack, "
+        to_do = "; ".join(filter(None, (to_do, f"{more}look at its plug")))
     elif state.reset_cause & ResetCause.WATCHDOG:
         to_do = "; ".join(filter(None, (to_do, "tell the maker that it restarted by itself")))
     mode = ReportedMode(state.mode).name.lower() if is_known else "unknown"
@@ -104,6 +125,7 @@ def _row(
         "name": seen.board.name,
         "answers": state is not None,
         "mode": mode,
+        "battery": "" if state is None else _BATTERIES[battery_is(state)][0],
         "words": words,
         "plays": [] if state is None else _plays(seen.board, state),
         "since": "" if state is None else _since(state),

@@ -374,6 +374,7 @@ def _refusal(seen: BoardSeen, reply: Reply) -> str:
         Status.BUSY: f"{name} is busy: press again",
         Status.NOT_GREETED: f"{name} has just restarted: press again",
         Status.OUT_OF_ORDER: f"{name} heard a stop first",
+        Status.EMPTY: f"the battery of {name} is empty: change it",
     }.get(
         Status(reply.status) if reply.status in set(Status) else Status.MALFORMED,
         f"{name} refused it (status {reply.status})",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -18,7 +19,17 @@ from firmware_gen.listing.statements import strip_light
 from firmware_gen.player.player import Player
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import ALONE, LEADS
-from firmware_gen.table.records import ServoRecord, Table
+from firmware_gen.table.ops import ActOp
+from firmware_gen.table.records import (
+    ChannelRecord,
+    CueRecord,
+    FollowRecord,
+    LampRecord,
+    ServoRecord,
+    ShineRecord,
+    Table,
+    WatchRecord,
+)
 from seqlang.loading import load, load_text
 from seqlang.meaning.write_table import text_of_table
 from seqlang.text.format import formatted
@@ -28,7 +39,8 @@ from sim.model import Fade, Show, StripLight
 from sim.score.tree import acts
 from tests.firmware_gen.random_tables import dices, random_requests, random_table
 from tests.firmware_gen.requests import replaying
-from tests.seqlang.read_back import again, score_of, table_again
+from tests.firmware_gen.tables_by_hand import servo
+from tests.seqlang.read_back import again, rated, score_of, table_again
 from tests.sim.small_shows import shows
 
 DEMOS = sorted(Path(demo_shows.__file__).parent.glob("*/*.cues"))
@@ -206,6 +218,131 @@ def test_channels_sensors_what_follows_them_and_presses_come_back(is_named: bool
         ):
             assert line in said.text
     assert made.inputs == board.table.inputs
+
+
+WATCHED = """
+show "A battery, a radio and lamps that follow moves"
+supply pack
+    source 2 li-ion cells, 3000 mAh
+    fuse 5 A
+board box: atmega2560, address 1, leads
+    feed pack, 300 mm of 18 AWG
+    watch pin PF1, divider 18 kohm over 22 kohm, warns below 3.5 V, stops below 3.2 V
+    radio 38400 baud, late by 7 ms
+servo neck: box pin PA0
+    pulse 900 us at -45 deg, 2100 us at 45 deg
+    travel -40 deg to 40 deg
+    rating 0.10 s/60deg, 90 kgf.cm, 9 A at 6 V
+servo fin: box pin PA2
+    pulse 900 us at 0 mm, 2100 us at 90 mm
+    travel 0 mm to 60 mm
+    rating 400 mm/s, 90 N, 9 A at 6 V
+lamp eye: box pin PH6
+    leds 2 of 3.2 V, 20 mA
+    follows neck from -12.5 deg to 30 deg, 10.5 % to 80 %
+lamp lure: box pin PH5
+    leds 2 of 3.2 V, 20 mA
+    follows fin from 90 mm/s to 10 mm/s, 60 % to 10 %
+board tail: atmega2560, address 2
+    feed pack, 300 mm of 18 AWG
+lamp tip: tail pin PH6
+    leds 2 of 3.2 V, 20 mA
+cue nod
+    neck to 20 deg in 900 ms
+    neck to 0 deg in 900 ms
+cue warn
+    fin to 10 mm in 900 ms
+    fin to 0 mm in 900 ms
+cue flare
+    tip fade to 60 % in 900 ms
+    tip fade to off in 900 ms
+remote
+    button 1: go nod
+    button 2: go flare
+    battery low: go warn
+"""
+
+
+def with_battery(text: str) -> str:
+    """The text with a battery of two cells, and the watch as its comment asks for it."""
+    lines = text.replace("\n    # ", " ").splitlines()
+    (asked,) = (line for line in lines if "fill in: watch" in line)
+    found = re.search(r"warns below (\S+) V / N, stops below (\S+) V / N", asked)
+    assert found is not None
+    low, stop = (float(one) / 2 for one in found.groups())
+    how, full = (
+        re.search(r"watch (direct, reference \S+ V)", asked),
+        re.search(r"at (\S+) V$", asked),
+    )
+    if how is None:
+        assert full is not None
+        pin = asked.split("pin ")[1].split(",")[0]
+        share = 5.0 / float(full[1])  # the chip runs from 5 V
+        how_said = (
+            f"pin {pin}, divider {10_000 * (1 - share):.2f} ohm over {10_000 * share:.2f} ohm"
+        )
+    else:
+        how_said = how[1]
+    watch = f"    watch {how_said}, warns below {low:g} V, stops below {stop:g} V"
+    supply = "supply pack\n    source 2 li-ion cells, 3000 mAh\n    fuse 5 A\n"
+    direct = "    logic direct\n" if how else ""
+    board = next(line for line in text.splitlines() if line.startswith("board "))
+    return text.replace(board, f"{supply}{board}\n    feed pack\n{direct}{watch}")
+
+
+@pytest.mark.parametrize("is_named", [True, False])
+@pytest.mark.parametrize("is_direct", [True, False])
+def test_a_watch_a_radio_and_lamps_that_follow_moves_come_back(
+    is_named: bool, is_direct: bool
+) -> None:
+    text = WATCHED
+    if is_direct:
+        text = text.replace("watch pin PF1, divider 18 kohm over 22 kohm", "watch direct")
+        text = text.replace("    radio", "    logic direct\n    radio", 1)
+    found = load_text(Source("watched.cues", text))
+    assert [one.message for one in found.findings if one.severity == "error"] == []
+    assert found.show is not None
+    board, tail = compile_show(found.show).boards
+    assert len(board.table.senses) == 4
+    said = text_of_table(board.data, board if is_named else None)
+    assert "does not go back" not in said.text.lower()
+    back = load_text(Source("read.cues", rated(with_battery(said.text))))
+    assert [one.message for one in back.findings if one.severity == "error"] == []
+    assert back.show is not None
+    made = compile_show(back.show).boards[0].table
+    assert made.senses == board.table.senses
+    if is_named:
+        lines = " ".join(said.text.split())
+        assert "radio 38400 baud, late by 7 ms" in lines
+        assert "follows neck from -12.5 deg to 30 deg, 10.5 % to 80 %" in lines
+        assert "follows fin from 10 mm/s to 90 mm/s, 10 % to 60 %" in lines
+    follower = " ".join(text_of_table(tail.data).text.replace("# ", "").split())
+    assert "Below that board's line: radio 38400 baud, late by 7 ms" in follower
+
+
+def test_what_no_text_says_of_a_battery_or_a_move_stands_in_a_comment() -> None:
+    """A lamp that follows a part that a stick moves, and a low battery's cue that is another's
+    part: no compiler writes them, and a board takes them."""
+    chip = CHIPS["atmega2560"]
+    table = Table(
+        *(chip.chip_id, 1),
+        outputs=(servo(chip.pin("PA0")), LampRecord(chip.pin("PH6"), 0)),
+        cues=(CueRecord(77, 1, 0, 1, 0, lets_go=True), CueRecord(78, 1, 0, 1, 0)),
+        threads=((ActOp(0, 0, 500, True),),),
+        senses=(
+            ChannelRecord(chip.pin("PL0")),
+            FollowRecord(0, 0, 2000, 4000, 0, 3000, 90, 900),
+            ShineRecord(1, 0, False, 0, 3000, 0, 100),
+            WatchRecord(None, 1100, 4400, 4000, cue=1),
+        ),
+    )
+    said = text_of_table(encode(table))
+    remarks = " ".join(said.text.replace("# ", "").split())
+    assert "Does not go back: lamp_PH6 follows servo_PA0 from 0 deg to 30 deg" in remarks
+    assert "Does not go back: battery low: go" in remarks
+    assert "fill in: watch direct, reference 1.1 V, warns below 4.4 V / N" in remarks
+    assert said.show.rig.shines == ()
+    assert said.show.score.low_cue is None
 
 
 def test_cues_that_move_nothing_on_a_board_that_leads_are_kept_and_told() -> None:

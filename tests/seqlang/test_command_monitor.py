@@ -17,10 +17,13 @@ import pytest
 from flap_show import SHOW, Outcome, table_of
 
 from firmware_gen.board.virtual import LocalPort, Server, VirtualBoard
+from firmware_gen.chips import CHIPS, FIRST, Chip
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner.client import connect
 from firmware_gen.link.protocol import ResetCause
 from seqlang.monitoring.event_log import read_log
+from sim.rulebook import SENSORS
+from tests.seqlang.test_battery_of_a_virtual_board import TEXT as WATCHED
 from tests.unchecked import transfer_unchecked
 
 posix_only = pytest.mark.skipif(os.name != "posix", reason="signals are other ones elsewhere")
@@ -34,9 +37,9 @@ def show(tmp_path: Path) -> Path:
     return path
 
 
-def playing(show: Path) -> VirtualBoard:
-    virtual = VirtualBoard(write_s=0.0)
-    transfer_unchecked(HostLink(LocalPort(virtual)), table_of(show))
+def playing(show: Path, name: str = "box", chip: Chip = FIRST) -> VirtualBoard:
+    virtual = VirtualBoard(write_s=0.0, chip=chip)
+    transfer_unchecked(HostLink(LocalPort(virtual)), table_of(show, name))
     virtual.advance(2.0)
     virtual.board.take_output()
     return virtual
@@ -124,6 +127,30 @@ def test_a_board_that_is_reset_or_gone_and_back_is_logged(show: Path, tmp_path: 
         with Server(virtual, tcp_port=number):
             monitor.until("board", 2)
         assert [what for what, _ in monitor.records()].count("lost") >= 1
+
+
+@posix_only
+def test_a_battery_that_was_low_before_is_logged_and_so_is_that_it_recovered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "watched.cues"
+    path.write_text(WATCHED)
+    virtual = playing(path, "body", CHIPS["atmega2560"])
+    virtual.readings[SENSORS] = 540  # 6.5 V behind a divider at which 12.3 V are all
+    virtual.advance(virtual.time_s + 12.0)
+    virtual.board.take_output()
+    log = tmp_path / "log"
+    with Server(virtual) as server, Monitor(log, "--port", server.url) as monitor:
+        assert monitor.until("battery")["battery"] == "low"
+        server.virtual.readings[SENSORS] = 640
+        assert monitor.until("battery", 2)["battery"] == "well"
+        monitor.process.send_signal(signal.SIGINT)
+        out, err = monitor.process.communicate(timeout=20)
+    assert (monitor.process.returncode, err) == (0, "")
+    assert "its battery is low: 6.5" in out
+    summed = Outcome(capsys, "monitor", "--summary", "--log", str(log)).out
+    assert "its battery is low: 6.5" in summed
+    assert "recovered" not in summed
 
 
 @posix_only

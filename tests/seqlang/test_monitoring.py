@@ -12,10 +12,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from firmware_gen.link.protocol import ReportedMode, ResetCause, State
+from firmware_gen.link.protocol import (
+    BATTERY_BLIND,
+    BATTERY_EMPTY,
+    BATTERY_LOW,
+    BATTERY_WATCHED,
+    ReportedMode,
+    ResetCause,
+    State,
+    Status,
+)
 from seqlang.monitoring.event_log import EventLog, read_log
 from seqlang.monitoring.noticing import COUNTERS, noticed
-from seqlang.monitoring.tally import tally
+from seqlang.monitoring.tally import tally, wrong_words
 
 READY = State(ReportedMode.READY, ResetCause.POWER_ON, 0, 0, 1000, 0, 0, 0, 0, 0, 0, 0)
 
@@ -57,6 +66,40 @@ def test_counters_are_noticed_by_what_was_added_also_over_a_reset() -> None:
     ]
     after = replace(before, frames=3, bad_frames=1)
     assert ("trouble", {"counter": "bad_frames", "count": 1}) in changes(before, after)
+
+
+def battery(bits: int, millivolts: int) -> State:
+    return replace(READY, battery=BATTERY_WATCHED | bits, battery_mv=millivolts)
+
+
+def test_a_battery_is_noticed_when_it_gets_low_or_empty_or_recovers_and_not_at_each_look() -> None:
+    well, low = battery(0, 7400), battery(BATTERY_LOW, 6700)
+    empty = battery(BATTERY_LOW | BATTERY_EMPTY, 5900)
+    assert changes(READY, well) == []
+    assert changes(well, low) == [("battery", {"battery": "low", "millivolts": 6700})]
+    assert changes(low, battery(BATTERY_LOW, 6600)) == []
+    assert changes(low, empty) == [("battery", {"battery": "empty", "millivolts": 5900})]
+    assert changes(empty, well) == [("battery", {"battery": "well", "millivolts": 7400})]
+    unread = battery(BATTERY_LOW | BATTERY_BLIND, 12)
+    assert changes(low, unread) == [("battery", {"battery": "unread", "millivolts": 12})]
+
+
+def test_a_low_battery_went_wrong_and_one_that_recovered_did_not(tmp_path: Path) -> None:
+    log = a_log(tmp_path / "log")
+    for how, millivolts in (("low", 6700), ("empty", 5900), ("well", 7400), ("unread", 12)):
+        log.write("battery", port="p", battery=how, millivolts=millivolts)
+    log.write("battery", port="p")  # of a later version, or spoilt by hand
+    log.write("asked", port="p", request="standby", status=int(Status.EMPTY))
+    log.close()
+    records = read_log(tmp_path / "log").records
+    assert [row.words for row in tally(records).wrong] == [
+        "its battery is low: 6.70 V",
+        "its battery is empty, and it stops: 5.90 V",
+        "nothing is read of its battery: the lead to the watch's divider may be off",
+        "its battery is in an unknown state",
+        "`standby` was refused by the board: its battery is empty",
+    ]
+    assert wrong_words(records[2]) == "its battery has recovered: 7.40 V"
 
 
 def test_every_counter_of_a_state_is_watched() -> None:

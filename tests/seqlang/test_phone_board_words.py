@@ -7,7 +7,15 @@ from dataclasses import replace
 import pytest
 
 from firmware_gen.compiler.show import CompiledBoard
-from firmware_gen.link.protocol import ReportedMode, ResetCause, State
+from firmware_gen.link.protocol import (
+    BATTERY_BLIND,
+    BATTERY_EMPTY,
+    BATTERY_LOW,
+    BATTERY_WATCHED,
+    ReportedMode,
+    ResetCause,
+    State,
+)
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from seqlang.phone.board_words import BoardSeen, described, that_decide
 from sim.rulebook import FRAME_MS
@@ -67,6 +75,45 @@ def test_a_supply_that_sagged_is_told_before_other_causes_and_with_what_to_do() 
     assert "pack" in row["to_do"]
     assert "pack" in described(seen(sags=1))["to_do"]
     assert described(seen())["to_do"] == ""
+
+
+def with_battery(bits: int, **more: int) -> State:
+    return replace(QUIET, battery=BATTERY_WATCHED | bits, battery_mv=6200, **more)
+
+
+@pytest.mark.parametrize(
+    ("bits", "words", "to_do"),
+    [
+        (0, "", ""),
+        (BATTERY_LOW, "its battery is low", "change its battery soon"),
+        (BATTERY_LOW | BATTERY_EMPTY, "its battery is empty", "switch it off"),
+        (BATTERY_LOW | BATTERY_BLIND, "its battery is not read", "divider"),
+    ],
+)
+def test_a_battery_that_a_board_watches_is_told_with_what_to_do(
+    bits: int, words: str, to_do: str
+) -> None:
+    row = described(seen(with_battery(bits)))
+    assert (row["battery"], row["words"]) == (words, "is ready")
+    assert to_do in row["to_do"]
+    assert bool(row["to_do"]) == bool(bits)
+    assert described(seen(None))["battery"] == ""
+
+
+def test_nobody_is_told_to_re_arm_a_board_whose_battery_is_empty() -> None:
+    limp = with_battery(BATTERY_LOW | BATTERY_EMPTY, mode=ReportedMode.LIMP)
+    row = described(seen(limp))
+    assert row["battery"] == "its battery is empty"
+    assert "re-arm" not in row["to_do"]
+    assert "keep clear" in row["to_do"]
+    recovered = described(seen(replace(limp, battery=BATTERY_WATCHED | BATTERY_LOW)))
+    assert "re-arm; change its battery soon" in recovered["to_do"]
+
+
+def test_a_battery_that_is_empty_and_sagged_is_to_be_changed_once() -> None:
+    row = described(seen(with_battery(BATTERY_LOW | BATTERY_EMPTY), sags=1))
+    assert row["to_do"].count("change") == 1
+    assert "plug" in row["to_do"]
 
 
 def test_cues_that_run_are_named() -> None:

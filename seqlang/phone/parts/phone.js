@@ -375,7 +375,7 @@ function labelRearm(words) {
 
 function showBoards(message) {
   if (message.bench) return showBench(message.bench);
-  const before = new Map(boards.map(board => [board.name, board.words]));
+  const before = new Map(boards.map(board => [board.name, board]));
   boards = message.boards;
   at("boards").replaceChildren(...boards.map(row), ...message.notes.map(words => {
     const node = document.createElement("li");
@@ -384,7 +384,9 @@ function showBoards(message) {
     return node;
   }));
   for (const board of boards) {
-    if (before.has(board.name) && before.get(board.name) !== board.words) tellNews(`${board.name} ${board.words}.`);
+    const was = before.get(board.name);
+    if (was && was.words !== board.words) tellNews(`${board.name} ${board.words}.`);
+    if (was && board.battery && was.battery !== board.battery) tellNews(`${board.name}: ${board.battery}.`);
   }
   const playing = new Set(boards.flatMap(board => board.plays));
   for (const node of nodes.values()) node.classList.toggle("runs", node.cues.some(name => playing.has(name)));
@@ -398,11 +400,12 @@ function showBoards(message) {
 
 function row(board) {
   const node = document.createElement("li");
-  node.className = board.mode;
+  node.className = board.battery ? `${board.mode} flat` : board.mode;
   const head = document.createElement("p");
   const name = document.createElement("strong");
   name.textContent = board.name;
-  head.append(name, ` ${board.words}${board.plays.length ? `, and plays ${board.plays.join(", ")}` : ""}`);
+  const plays = board.plays.length ? `, and plays ${board.plays.join(", ")}` : "";
+  head.append(name, ` ${board.words}${plays}${board.battery ? `; ${board.battery}` : ""}`);
   node.append(head);
   if (board.to_do) node.append(line("to-do", `${board.to_do[0].toUpperCase()}${board.to_do.slice(1)}.`));
   if (board.since) node.append(line("since", board.since));
