@@ -173,6 +173,24 @@ _REARRANGED: Final = tuple(
             "a radio in place of the cable between boards has its rate in baud",
         ),
         (
+            r"watch(?:es)?(?: +(?:the +)?battery)?(?: +(?:at|on))? *:? *(?:pin +)?(P[A-L][0-7]),? *"
+            r"(?:(?:with|by|behind) +)?(?:a +)?divider *:? *(?:of +)?([0-9.]+ *[kM]?ohm) *"
+            r"(?:over|/|and|to|,|:) *([0-9.]+ *[kM]?ohm)$",
+            r"watch pin \1, divider \2 over \3",
+            "a board watches its battery at a pin, one resistor of the divider over the other",
+        ),
+        (
+            r"(watch\b.*), *warn(?:s|ing)? +(?:below|at|under) +([0-9.]+ *m?V), *(?:and +)?"
+            r"(?:stop(?:s|ping)?|cuts?(?: +off)?) +(?:below|at|under) +([0-9.]+ *m?V)$",
+            r"\1, warns below \2, stops below \3",
+            "the limits of one cell are `warns below` and `stops below`",
+        ),
+        (
+            r"(watch\b.*), *(warn|stop)(?:s|ing)? +(?:below|at|under) +([0-9.]+ *m?V)$",
+            r"\1, \2s below \3",
+            "the limits of one cell are `warns below` and `stops below`",
+        ),
+        (
             r"one +of +(?:these|them|those|(?:the +)?following|[0-9]+)(?: +things)?$",
             "one of",
             "`one of` chooses among the statements below it, however many",

@@ -37,6 +37,8 @@ _PREFIXES: Final = "MkhdcmunGp"
 
 _MOST_LISTED: Final = 12
 
+_DIVIDER: Final = re.compile(r" *watch\b")
+
 
 def slips(line: Written) -> Iterator[Slip]:
     """Units near the place where reading stops, the longest spelling first."""
@@ -53,7 +55,22 @@ def slips(line: Written) -> Iterator[Slip]:
             found = phrase.match(line.text, number.end(), line.code_end)
             if found is None or not number.start() <= halt.at <= found.end():
                 continue
+            if found[1] in ("k", "K") and _DIVIDER.match(line.text):
+                yield _kohm(found)
+                continue
             yield from _meant(number[0], number.start(), found.span(1), found[1])
+
+
+def _kohm(found: re.Match[str]) -> Slip:
+    """`18k` of a resistor, which elsewhere are kelvins."""
+    return Slip(
+        f"there is no unit `{found[1]}`",
+        *found.span(1),
+        help="did you mean `kohm`?",
+        edits=((*found.span(1), "kohm"),),
+        name="unknown-unit",
+        certain=True,
+    )
 
 
 def _meant(number: str, start: int, span: tuple[int, int], spelling: str) -> Iterator[Slip]:

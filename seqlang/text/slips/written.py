@@ -65,6 +65,9 @@ _NEEDS_BODY: Final = frozenset(BODIES) - {
 }
 """Kinds whose header alone is no whole statement."""
 
+_PIN: Final = re.compile(r"P[A-L][0-7]")
+"""A pin, which is no output's name: a `watch` line below a board has one."""
+
 _BOARD: Final = re.compile(
     r"(?:servo|lamp|strip|switch|input|channel|sensor) +([\w]+) *: *([^\W\d]\w*)"
 )
@@ -173,6 +176,7 @@ class Written:
         own = {"a", "b", "c"}.union(*self.around.gestures.values())
         return all(
             str(name) in own
+            or (self.around.head == "board" and _PIN.fullmatch(str(name)) is not None)
             or (_is_no_word(str(name), known) and _is_near(str(name), known))
             or str(name).lower() in COLOURS
             for name in names_in(self._read[0])
