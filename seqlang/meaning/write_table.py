@@ -124,15 +124,6 @@ _KINDS: Final = {
     StripRecord: "strip",
     SwitchRecord: "switch",
 }
-_TO_FILL_IN: Final = {
-    RadioRecord: "radio RATE, late by TIME",
-    WatchRecord: (
-        "watch pin PIN, divider R over R (or watch direct), and in the remote battery low: go CUE; "
-        "without it the board no longer stops for an empty battery"
-    ),
-}
-"""Lines below the board's own that a table's figures do not give back: their parts are outside."""
-
 _RATING: Final = "rating SPEED, TORQUE, CURRENT at VOLTAGE, and the servo's load, limits and gear"
 
 
@@ -418,11 +409,6 @@ class _TableWriter:
             "supply NAME, with its source, regulator and fuse; below the board's line, feed "
             "SUPPLY, LENGTH of GAUGE"
         )
-        for sense in self.table.senses:
-            line = _TO_FILL_IN.get(type(sense))
-            if line is not None:
-                said = sense_in_words(sense, self.chip, self.names)
-                yield from _fill_in(f"below the board's line, {line}. The table says: {said}.")
         board = self.rig.boards[0]
         leads = ", leads" if board.leads else ""
         yield f"board {board.name}: {board.chip}, address {board.address}{leads}"

@@ -358,35 +358,3 @@ def test_cues_that_move_nothing_on_a_board_that_leads_are_kept_and_told() -> Non
     head = " ".join(said.text.replace("\n# ", " ").split())
     assert "This board leads. Its cues hold outputs of the boards that follow" in head
     assert text_of_table(boards_of(path)[0].data).waiting == ()
-
-
-GUARDED = """
-supply pack
-    source 2 li-ion cells, 3000 mAh
-    fuse 5 A
-board box: atmega2560, address 1, leads
-    feed pack
-    radio 38400 baud, late by 12 ms
-    watch pin PF1, divider 18 kohm over 22 kohm
-board tail: atmega2560, address 2
-    feed pack
-lamp lure: box pin PB4
-cue flare
-    lure fade to 80 % in 2 s
-    lure fade to off in 2 s
-remote
-    button 1: go flare
-    battery low: go flare
-    stop button 5
-"""
-
-
-def test_what_a_table_says_of_battery_and_radio_is_told_to_fill_in_and_not_dropped() -> None:
-    found = load_text(Source("guarded.cues", GUARDED))
-    assert found.show is not None
-    leader = next(one for one in compile_show(found.show).boards if one.table.role == LEADS)
-    said = " ".join(text_of_table(leader.data, leader).text.replace("\n# ", " ").split())
-    assert "fill in: below the board's line, radio RATE" in said
-    assert "38400 baud" in said
-    assert "fill in: below the board's line, watch pin PIN, divider R over R" in said
-    assert "low below 6800 mV, then flare; stops below 6200 mV" in said
