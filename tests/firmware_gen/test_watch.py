@@ -19,10 +19,11 @@ from firmware_gen.link.protocol import (
     ReportedMode,
 )
 from firmware_gen.listing.disassemble import disassemble
+from firmware_gen.player.in_step import ARRIVAL
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode
-from firmware_gen.table.layout import BAD_PIN, BAD_RECORD, TableError
+from firmware_gen.table.layout import BAD_PIN, BAD_RECORD, FOLLOWS, LEADS, TableError
 from firmware_gen.table.ops import ActOp, Delay
 from firmware_gen.table.records import CueRecord, LampRecord, ServoRecord, Table, WatchRecord
 from sim.rulebook import (
@@ -36,7 +37,7 @@ from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
 from tests.firmware_gen.random_tables import random_requests, random_table, with_presses
 from tests.firmware_gen.second_presses import SecondPlayerWithSenses
-from tests.firmware_gen.test_following import asked
+from tests.firmware_gen.test_following import asked, on_the_line
 
 PAGES = Path(firmware_gen.__file__).parent
 
@@ -302,6 +303,40 @@ def test_the_core_watches_as_the_reference_does(seed: int) -> None:
         assert shown == second.frame(now, [0] * len(second.channels)), f"frame {number}"
         assert second.battery is not None
         assert second.battery.told == told, f"frame {number}"
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_a_board_that_follows_starts_no_cue_for_a_low_battery_and_is_limp_for_an_empty_one(
+    make: type[Player] | type[ApartPlayer],
+) -> None:
+    """Also where the board that leads, whose battery is well, goes on."""
+    plain = replace(TABLE, senses=())
+    leader, player = Player(replace(plain, role=LEADS)), make(replace(TABLE, role=FOLLOWS))
+
+    def passes(frames: int) -> list[tuple[str, int]]:
+        """Modes, and cues that run."""
+        seen = []
+        for number in range(frames):
+            leader.frame()
+            assert leader.told is not None
+            if isinstance(player, Player):
+                player.hear_hub(leader.told, ARRIVAL)
+            else:
+                player.receive(on_the_line(leader.told, number), ARRIVAL)
+            player.frame()
+            runs = player.running_cues if isinstance(player, Player) else player.end[2]
+            seen.append((_mode(player), runs))
+        return seen
+
+    player.battery(WELL)
+    assert passes(150)[-1] == ("ready", 0)
+    player.battery(LOW)
+    assert set(passes(LOW_FRAMES + 300)) == {("ready", 0)}
+    player.battery(EMPTY)
+    modes = [mode for mode, _ in passes(EMPTY_FRAMES + 600)]
+    assert modes[0] == "ready"
+    assert modes[-1] == "limp"
+    assert leader.mode == ReportedMode.READY
 
 
 # -- refusals ----------------------------------------------------------------------------------
