@@ -50,6 +50,7 @@ from firmware_gen.table.records import (
     StripRecord,
     SwitchRecord,
     Table,
+    WatchRecord,
 )
 from sim import rulebook
 from sim.rulebook import (
@@ -196,6 +197,21 @@ def with_shines(dice: Random, table: Table) -> Table:
             levels = dice.randint(0, 200), dice.randint(0, 200)
             shines.append(ShineRecord(lamp, servo, by_speed, low, high, *levels))
     return replace(table, senses=(*table.senses, *shines))
+
+
+def with_watch(dice: Random, table: Table) -> Table:
+    """The table of a chip that measures voltages, with a battery that it watches."""
+    pins = CHIPS_BY_ID[table.chip].analog
+    taken = {one.pin for one in (*table.outputs, *table.inputs)}
+    taken |= {pin for one in table.senses if (pin := getattr(one, "pin", None)) is not None}
+    free = [pin for pin in pins if pin not in taken]
+    pin = dice.choice((None, *free[:3]))
+    limits = ((10_240, 6_800, 6_000), (10_240, 6_000, 6_000), (65_535, 99, 1))
+    scale, low, stop = dice.choice(limits)
+    if pin is None:
+        scale = dice.choice((1_100, 1_000, 1, 65_535))
+    cue = dice.choice((None, *range(len(table.cues))))
+    return replace(table, senses=(*table.senses, WatchRecord(pin, scale, low, stop, cue)))
 
 
 def random_requests(dice: Random, table: Table, frames: int) -> list[Request]:

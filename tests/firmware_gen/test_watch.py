@@ -35,7 +35,12 @@ from sim.rulebook import (
 )
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
-from tests.firmware_gen.random_tables import random_requests, random_table, with_presses
+from tests.firmware_gen.random_tables import (
+    random_requests,
+    random_table,
+    with_presses,
+    with_watch,
+)
 from tests.firmware_gen.second_presses import SecondPlayerWithSenses
 from tests.firmware_gen.test_following import asked, on_the_line
 
@@ -255,20 +260,6 @@ def test_an_empty_battery_leads_from_every_state_where_the_table_says(
 # -- three players -----------------------------------------------------------------------------
 
 
-def _watched(dice: Random, table: Table) -> Table:
-    pins = CHIP.analog
-    taken = {one.pin for one in (*table.outputs, *table.inputs)}
-    taken |= {pin for one in table.senses if (pin := getattr(one, "pin", None)) is not None}
-    free = [pin for pin in pins if pin not in taken]
-    pin = dice.choice((None, *free[:3]))
-    limits = ((10_240, 6_800, 6_000), (10_240, 6_000, 6_000), (65_535, 99, 1))
-    scale, low, stop = dice.choice(limits)
-    if pin is None:
-        scale = dice.choice((1_100, 1_000, 1, 65_535))
-    cue = dice.choice((None, *range(len(table.cues))))
-    return replace(table, senses=(*table.senses, WatchRecord(pin, scale, low, stop, cue)))
-
-
 def _reading(dice: Random, last: int) -> int:
     if dice.random() < 0.98:
         return last
@@ -279,7 +270,7 @@ def _reading(dice: Random, last: int) -> int:
 @pytest.mark.parametrize("seed", range(12))
 def test_the_core_watches_as_the_reference_does(seed: int) -> None:
     dice = Random(seed)
-    table = _watched(dice, with_presses(dice, random_table(dice, CHIP)))
+    table = with_watch(dice, with_presses(dice, random_table(dice, CHIP)))
     reference, core = Player(table), ApartPlayer(table)
     second = SecondPlayerWithSenses(encode(table))
     requests = random_requests(dice, table, 2500)
