@@ -8,10 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any
+from types import CodeType
+from typing import Any, Final
 
-from tests.firmware_gen import led_vectors, second_board, second_check, second_led, second_player
+from tests.firmware_gen import (
+    led_vectors,
+    second_battery,
+    second_board,
+    second_check,
+    second_led,
+    second_player,
+    second_presses,
+    second_shine,
+    second_tracking,
+    senses_vectors,
+)
 from tests.firmware_gen.link_script import SecondBench, cells_of, leaves_at
 from tests.firmware_gen.rule_variations import Variation, read, write_titles
 from tests.firmware_gen.vector_files import CHECKED, PLAYED, first_difference, held
@@ -57,11 +70,43 @@ def _follows_otherwise(names: Names, case: Case) -> bool:
     return led_vectors.leaves(names, case) is not None
 
 
+PARTS: Final = (
+    *("WatchedBattery", "HeldFollow", "TrackedMotion"),
+    *("HeldLight", "HeldShine"),
+)
+"""Classes that `second_presses` takes from its neighbours."""
+
+
+@cache
+def _presses_code() -> CodeType:
+    path = second_presses.__file__
+    return compile(Path(path).read_text(encoding="utf-8"), path, "exec", dont_inherit=True)
+
+
+def _senses_otherwise(names: Names, case: Case) -> bool:
+    """`names`: those of `second_presses`, or of a module that it takes parts from."""
+    if "SecondPlayerWithSenses" not in names:
+        whole: dict[str, Any] = {"__name__": __name__}
+        exec(_presses_code(), whole)
+        whole.update({name: names[name] for name in PARTS if name in names})
+        names = whole
+    return senses_vectors.second_leaves(case, names["SecondPlayerWithSenses"]) is not None
+
+
 SUBJECTS = (
     Subject("player", "TABLE.md", second_player.__file__, PLAYED, _plays_otherwise),
     Subject("check", "TABLE.md", second_check.__file__, CHECKED, _refuses_otherwise),
     Subject("board", "LINK.md", second_board.__file__, ("link",), _answers_otherwise),
     Subject("led", "TABLE.md", second_led.__file__, ("led",), _follows_otherwise),
+    *(
+        Subject(name, "TABLE.md", module.__file__, ("senses",), _senses_otherwise)
+        for name, module in (
+            ("presses", second_presses),
+            ("tracking", second_tracking),
+            ("battery", second_battery),
+            ("shine", second_shine),
+        )
+    ),
     Subject("line", "LINK.md", second_led.__file__, ("led",), _follows_otherwise),
 )
 

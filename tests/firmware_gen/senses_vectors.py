@@ -178,10 +178,12 @@ def random_presses(dice: Random, frames: int, buttons: Sequence[int]) -> list[Re
     """Hands on buttons: mostly down and up in turn; now and then what the line asks for."""
     found: list[Request] = []
     down: set[int] = set()
+    button = buttons[0]
     frame = 2
     while frame < frames:
         kind = dice.random()
-        button = dice.choice((*down, *buttons))
+        if dice.random() < 0.5:
+            button = dice.choice((*down, *buttons))
         if kind < 0.9:
             goes_down = button not in down if dice.random() < 0.95 else dice.random() < 0.5
             (down.add if goes_down else down.discard)(button)
@@ -212,6 +214,87 @@ def press_case(seed: int, frames: int = 500) -> dict[str, Any]:
     table = pressed_show(bindings, patience)
     requests = random_presses(dice, frames, (1, 2, 3, 4, 5, 5, STOP_BUTTON)[: 7 - seed % 2])
     return recorded(f"presses, seed {seed}", table, requests, frames, Sensed())
+
+
+def hand_cases() -> list[dict[str, Any]]:
+    """Each press at the edges of its times, where a down and an up want the same lamp."""
+    kinds = zip((BOW, ROAR, WAVE, DANCE), KINDS_OF_PRESS, strict=True)
+    four = [_bound(1, cue, kind) for cue, kind in kinds]
+    only = [replace(one, button=2) for one in four] + [replace(one, button=3) for one in four]
+    toggles = [
+        _bound(1, WAITS, manner="toggle"),
+        _bound(2, HUM),
+        _bound(3, GLOW, manner="toggle", ends=True),
+        _bound(4, GLOW, manner="toggle"),
+        _bound(5, GLOW, manner="start"),
+    ]
+    patience = (
+        *(PatienceRecord(1, 40, True), PatienceRecord(2, 0, True)),
+        PatienceRecord(3, 30, False),
+    )
+    show = pressed_show([*four, *only], patience)
+    quick = {"down twice": (10, 25, 70), "again": (10, 14, 20, 25, 60, 64, 79, 95)}
+    found = []
+    for button in (1, 2, 3):
+        for held in (5, 19, 20, 21, 29, 30, 31, 39, 40, 41):
+            asked: list[Request] = [(10, "button", button, 1), (10 + held, "button", button, 0)]
+            title = f"button {button} held for {held} frames"
+            found.append(recorded(title, show, asked, 100, Sensed()))
+        for name, frames in quick.items():
+            downs = (1, 1, 0) if name == "down twice" else (1, 0) * 4
+            asked = [(n, "button", button, d) for n, d in zip(frames, downs, strict=True)]
+            title = f"button {button} pressed {name}"
+            found.append(recorded(title, show, asked, 150, Sensed()))
+    rows = ((2, 1, 3, 1, 4, 1, 2), (3, 4, 3, 3, 5, 3, 4), (2, 1, 1, 2), (4, 4, 4), (5, 4, 4, 3))
+    for row in rows:
+        asked = []
+        for n, button in enumerate(row):
+            asked += [(10 + 9 * n, "button", button, 1), (13 + 9 * n, "button", button, 0)]
+        title = f"toggles: buttons {' '.join(map(str, row))}"
+        found.append(recorded(title, pressed_show(toggles, ()), asked, 150, Sensed()))
+    return found
+
+
+def order_cases() -> list[dict[str, Any]]:
+    """Who comes first, where two want the same lamp and the one refuses to take it."""
+
+    def pressed(title: str, table: Table, *rows: tuple[int, int]) -> dict[str, Any]:
+        asked = [(at, "button", button, 1) for at, button in rows]
+        asked += [(at + 2, "button", button, 0) for at, button in rows]
+        return recorded(title, table, sorted(asked), 100, Sensed())
+
+    row = (_bound(1, DANCE, manner="next"), _bound(1, BOW), _bound(1, WAVE, manner="next"))
+    turns = (_bound(1, DANCE, manner="next"), _bound(1, WAVE, manner="next"), _bound(2, BOW))
+    both = (_bound(1, DANCE), _bound(2, BOW))
+    waits = (_bound(1, WAITS, manner="toggle"), _bound(2, BOW), _bound(3, WAITS))
+    glows = (_bound(1, GLOW), _bound(1, GLOW, manner="toggle"))
+    patience = tuple(PatienceRecord(button, 0, True) for button in (1, 2))
+    bands = [
+        *(BandRecord(0, 3400, 4400, 1), BandRecord(0, 3500, 4400, 2)),
+        BandRecord(1, 3500, 4400, 2),
+    ]
+    sticks = pressed_show(both, (*CHANNELS, *bands[:2]))
+    apart = pressed_show(both, (*CHANNELS, *bands[::2]))
+    pulses = [(0, 0, 3000), (0, 1, 3000), (30, 0, 3800), (30, 1, 3800), (60, 0, 900)]
+    slack = pressed_show((_bound(1, GLOW),), (*CHANNELS, BandRecord(0, 3000, 3400, 1)))
+    ways = ((0, 2500), (5, 0), (9, 2500), (15, 3200), (22, 2500), (30, 3200), (40, 3450))
+    more = ((50, 3451), (60, 3200), (70, 2950), (80, 2949), (90, 3200), (100, 900))
+    edges = [(at, 0, width) for at, width in (*ways, *more)]
+    hums = pressed_show((_bound(1, HUM, manner="toggle"),), ())
+    return [
+        recorded("channels: at the ends of a band", slack, (), 150, Sensed(edges)),
+        pressed("toggles: let go, and again", hums, (10, 1), (33, 1), (57, 1)),
+        pressed("toggles: a list around another binding", pressed_show(row, ()), (10, 1), (40, 1)),
+        pressed(
+            "toggles: a refused turn", pressed_show(turns, ()), (10, 2), (13, 1), (40, 1), (60, 1)
+        ),
+        pressed("toggles: two in one frame", pressed_show(both, patience), (10, 2), (10, 1)),
+        pressed("toggles: waits no longer", pressed_show(waits, ()), (10, 2), (12, 1), (15, 1)),
+        pressed("toggles: waits anyway", pressed_show(waits, ()), (10, 2), (12, 3), (15, 1)),
+        pressed("toggles: a start and a toggle", pressed_show(glows, ()), (10, 1), (40, 1)),
+        recorded("channels: two bands at once", sticks, (), 110, Sensed(pulses)),
+        recorded("channels: two at once", apart, (), 110, Sensed(pulses)),
+    ]
 
 
 def stuck_case() -> dict[str, Any]:
@@ -402,8 +485,9 @@ def watch_case(
     requests: Sequence[Request] = (),
     frames: int = 1500,
     watch: WatchRecord = WATCHED,
+    interval: int = 2,
 ) -> dict[str, Any]:
-    table = tracked_show(Random(1), (watch,))
+    table = replace(tracked_show(Random(1), (watch,)), enable_interval=interval)
     return recorded(f"battery: {title}", table, requests, frames, Sensed(battery=battery))
 
 
@@ -423,7 +507,15 @@ def watch_cases() -> list[dict[str, Any]]:
     own = replace(WATCHED, pin=None, scale=1100, low=4400, stop=4000)
     by_own = [(n, 1100 * 1024 // mv) for n, mv in ((2, 5000), (300, 4390), (700, 3900))]
     standbys: list[Request] = [(n, "standby", 0, 0) for n in range(40, 1500, 90)]
+    limp: list[Request] = [(10, "limp", 0, 0), (500, "standby", 0, 0)]
+    sags = [(0, WELL), (50, LOW), (250, WELL), (320, LOW), (500, WELL)]
+    uneven, none = replace(WATCHED, scale=10_007), replace(WATCHED, cue=None)
     return [
+        watch_case("empty in a long start", [(0, EMPTY)], standbys, 200, interval=10),
+        watch_case("low in limp", [(0, LOW)], limp, 600),
+        watch_case("two sags", sags, frames=700),
+        watch_case("an uneven scale", [(0, LOW)], frames=100, watch=uneven),
+        watch_case("low without a cue", [(0, LOW)], frames=400, watch=none),
         watch_case("low for more than a minute", [(0, LOW)], frames=3600),
         watch_case("empty in starting", [(0, EMPTY)], standbys, 200),
         watch_case("empty, and well again", [(9, WELL), (90, EMPTY), (1100, WELL)], standbys),
@@ -463,6 +555,8 @@ def all_cases() -> list[dict[str, Any]]:
     return [
         *map(press_case, SEEDS_OF_PRESSES),
         stuck_case(),
+        *hand_cases(),
+        *order_cases(),
         *map(channel_case, SEEDS_OF_CHANNELS),
         *map(follow_case, SEEDS_OF_FOLLOWS),
         *map(shine_case, SEEDS_OF_SHINES),

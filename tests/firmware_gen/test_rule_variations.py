@@ -110,3 +110,37 @@ def test_every_rule_of_boards_that_follow_has_a_change() -> None:
         and not rule.startswith((*introduced, *others))
         and not any(words in rule for words in said)
     ] == []
+
+
+NO_RULES_OF_SENSES = (
+    "This section holds on a chip with senses",
+    "**The source.**",
+    "**Where it is wanted.**",
+    "So the speed changes evenly",
+    "So a sag of less than 5 s",
+    "Where a board goes so.",
+    "**What is seen.**",
+    "Effects and trims count",
+    # Looks at pins and a chip's timers are the firmware's: other tests hold them.
+    "**Looks.**",
+    "A timer measures a channel.",
+    "Its pin is an input",
+)
+"""How lines of sections 8 to 12 begin that introduce, explain, or do not concern a player."""
+
+ORDER_OF_REQUESTS = ("Downs and ups come behind", "What it does, by the mode that")
+"""How lines begin that no vector tells from another order of requests yet."""
+
+
+def test_every_rule_of_senses_has_a_change() -> None:
+    page = (Path(firmware_gen.__file__).parent / "TABLE.md").read_text(encoding="utf-8")
+    text = page[page.index("## 8. ") :]
+    items = re.split(r"\n(?=\s*(?:- |\d\. |\|))|\n\n", text)
+    said = {one.says for name in ("presses", "tracking", "battery", "shine") for one in read(name)}
+    assert [
+        rule
+        for rule in (" ".join(item.split()) for item in items)
+        if rule
+        and not rule.startswith(("#", "|", *NO_RULES_OF_SENSES, *ORDER_OF_REQUESTS))
+        and not any(words in rule for words in said)
+    ] == []
