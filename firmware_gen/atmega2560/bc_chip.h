@@ -15,7 +15,8 @@ enum {
     BC_SLOTS = 2,
     BC_SLOT_BYTES = 2000,
     BC_CHUNK = 16,
-    BC_WINDOW = 2
+    BC_WINDOW = 2,
+    BC_REPORT = 32
 };
 
 #define BC_MERGED_START 0x10000UL

@@ -15,7 +15,8 @@ enum {
     BC_SLOTS = 2,
     BC_SLOT_BYTES = 500,
     BC_CHUNK = 16,
-    BC_WINDOW = 2
+    BC_WINDOW = 2,
+    BC_REPORT = 25
 };
 
 #define BC_MERGED_START 0x7400UL

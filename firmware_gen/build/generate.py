@@ -190,6 +190,7 @@ def _memory(chip: Chip) -> dict[str, int]:
         "SLOT_BYTES": chip.slot_bytes,
         "CHUNK": chip.chunk_bytes,
         "WINDOW": WINDOW,
+        "REPORT": protocol.report_bytes(senses=chip.senses),
     }
 
 

@@ -40,7 +40,7 @@ uint8_t bc_frames_address(void);
 uint16_t bc_frames_bad(void);
 
 /* Payload of the longest reply, a state report or a piece of the table. */
-enum { BC_REPORT = 25, BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT };
+enum { BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT };
 
 /* Begin a reply. False while the last one is being sent: then nothing comes of this one. */
 bool bc_reply_begin(void);

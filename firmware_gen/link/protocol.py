@@ -198,6 +198,11 @@ class Hello:
         return Hello(*_HELLO_REPLY.unpack(payload))
 
 
+def report_bytes(*, senses: bool) -> int:
+    """Payload of a status reply, with its first byte: of a chip with senses, or of another."""
+    return 1 + _STATE.size + (_STUCK.size + _BATTERY.size if senses else 0)
+
+
 @dataclass(frozen=True, slots=True)
 class State:
     """A board's state and counters. Counters of 16 bits stop at 65535."""

@@ -56,10 +56,10 @@ def window(firmware: Firmware, widths: Sequence[int]) -> tuple[Ints, Ints]:
         pulses = [board.pulses(pin) for pin in pins]
     count = min(len(starts) for starts, _ in pulses) - 2
     assert count >= 5
-    first = min(int(starts[1]) for starts, _ in pulses)
+    first = int(pulses[0][0][1])  # of the first servo; the log may begin between two windows
     rises, falls = [], []
     for starts, found in pulses:
-        begin = int(np.flatnonzero(starts >= first)[0])
+        begin = int(np.flatnonzero(starts >= first - FIRST_EDGE)[0])
         rises.append(starts[begin : begin + count])
         falls.append(rises[-1] + found[begin : begin + count])
     # Nothing stands in the first servo's way but the tick, so its rise tells when the tick was.

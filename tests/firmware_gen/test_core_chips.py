@@ -11,12 +11,12 @@ from types import MappingProxyType
 import pytest
 
 from firmware_gen.build.image import HERE, LAYER
-from firmware_gen.chips import CHIPS
+from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
 from firmware_gen.chips.chip import package
 from firmware_gen.crc import crc16
-from firmware_gen.link.protocol import ReportedMode
+from firmware_gen.link.protocol import ReportedMode, State
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS
 from firmware_gen.table.ops import Delay
@@ -98,3 +98,12 @@ def test_the_core_accepts_a_table_that_leads_on_a_chip_that_can(tmp_path: Path) 
         data[-2:] = crc16(bytes(data[:-2])).to_bytes(2, "little")
         assert (core.host_check(bytes(data), len(data)) == 0) is fits
     assert core.host_check(LEADER_TABLE, len(LEADER_TABLE)) == 0
+
+
+@pytest.mark.parametrize("chip", CHIPS.values(), ids=lambda chip: chip.name)
+def test_a_reply_has_room_for_all_that_a_chip_says_of_itself(chip: Chip) -> None:
+    """What it says beyond that would be written over whatever stands behind the reply."""
+    senses = {"stuck": 0, "battery_mv": 0} if chip.senses else {}
+    said = State(*range(12), **senses).pack()
+    header = (HERE / chip.name / "bc_chip.h").read_text("ascii")
+    assert f"BC_REPORT = {1 + len(said)}\n" in header
