@@ -11,6 +11,10 @@
 #define LINK_RX_vect USART0_RX_vect
 #define LINK_UDRE_vect USART0_UDRE_vect
 
+/* Received bytes that wait, a power of two: more than come while a strip of 100 pixels goes out,
+ * which a test measures; its frame's work is longer, too. */
+enum { RX_ROOM = 256 };
+
 /* Here, so that the handler in lamps.c has no call: it holds up the edges of pulses. */
 __attribute__((always_inline)) static inline void channels_set(const uint8_t values[BC_LAMPS]) {
     OCR0A = values[0];

@@ -9,9 +9,6 @@
 #include <avr/interrupt.h>
 #include <avr/io.h>
 
-/* More than come while a strip of 100 pixels goes out, which a test measures. */
-enum { RX_ROOM = 128 };
-
 enum { SERIAL_ON = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0) }; /* UCSR0B while nothing is to be sent */
 
 /* Received bytes, a ring. It is full when one place is left. Its indices lie in registers that a

@@ -112,8 +112,10 @@ def test_the_strips_bits_lie_in_the_published_windows(load: FullLoad, sheet: str
 
 
 def test_no_gap_between_pixels_comes_near_the_reset_time(load: FullLoad, heavier: FullLoad) -> None:
+    # All handlers that can wait behind one pixel, the tick's, an edge's, the lamps', the
+    # transmitter's and the receiver's for two bytes, take some 35 us on the larger chip.
     longest = max(load.longest_gap_cycles, heavier.longest_gap_cycles) / CYCLES_US
-    assert longest < 0.6 * SHORTEST_RESET_US
+    assert longest < 0.75 * SHORTEST_RESET_US
 
 
 def test_a_trigger_that_moves_every_servo_shows_in_the_pulses_soon(firmware: Firmware) -> None:
