@@ -29,6 +29,7 @@ from seqlang.text.recover import MOST_ERRORS
 from sim.light.sequences import STROBE_S
 from sim.model import Follow, Lamp
 from sim.rig.drive import LEAST_TRANSMISSION_DEG
+from sim.rig.watch import SOURCE_OHM
 from sim.rulebook import (
     ADDRESSES,
     CLAIMS,
@@ -88,6 +89,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
     "strands-clash": (STRANDS,),
     "too-many-ways": (WAYS_OF_A_PASS,),
+    "watch-unfit": (SOURCE_OHM / 1000,),
     "radio-rate": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
     "radio-beyond-board": (100 * (TOLERANCE - CLOCKS), 100 * (TOLERANCE_DOUBLE - CLOCKS)),
     "follow-flashes": (50, _shortest_s(50), 100, _shortest_s(100)),
