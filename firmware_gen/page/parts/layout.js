@@ -4,7 +4,8 @@ import { corners, looking, posed, reachOf, tipOf } from "./creature.js";
 import { place } from "./space.js";
 
 const POSES = 48; // in which it is looked how far a limb reaches
-export const GAP = 10;
+// px between views: half of it holds what is drawn in pixels past the end of a limb (lamps, weights, hinges)
+export const GAP = 18;
 const LABEL = 18; // room under each for its name, px
 const NARROWEST = 60; // px for a view, so that its name finds room
 const LARGEST = 4000; // px for a metre
@@ -64,9 +65,10 @@ function extent(limb, view, tiltDeg) {
   return found;
 }
 
-/** The first poses are the ends of all travels; the others lie anywhere (a row of low discrepancy). */
+/** The first poses are the ends of all travels and all straight; the others lie anywhere (a row of low discrepancy). */
 function chosen(part, n, index) {
   if (part.spins) return 0;
+  if (n === 2 && part.way_deg === null) return Math.max(part.travel[0], Math.min(part.travel[1], part.straight_deg));
   const share = n < 2 ? n : (n * 0.618034 * (index + 1) + 0.1 * index) % 1;
   return part.travel[0] + share * (part.travel[1] - part.travel[0]);
 }

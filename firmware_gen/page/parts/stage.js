@@ -8,7 +8,7 @@ import { hull, place, turned } from "./space.js";
 const SEGMENTS = 24; // of a shaded travel
 const VIEWS = { side: "from the side", above: "from above", front: "from the front" };
 const TOP = 8; // above the first shelf, px
-const LABEL_BELOW = 14;
+const LABEL_BELOW = GAP / 2 + 9; // clear of what moves
 const MARGINS = 36; // above, and below for the scale bar, px
 const LEAST = 190; // px in height
 const SMALLEST = 84; // px for a view and its name
@@ -177,7 +177,7 @@ export class Stage {
     for (const { part, frame } of frames) {
       const [x, y] = put(tipOf(part, frame));
       const wide = pen.measureText(part.name).width;
-      const at = [Math.max(left, Math.min(right - wide, x + 7)), Math.max(top + 8, y - 7)];
+      const at = [Math.max(left + 2, Math.min(right - wide - 2, x + 7)), Math.max(top + 11, y - 7)];
       pen.strokeStyle = this.colours.card;
       pen.lineWidth = 3;
       pen.strokeText(part.name, ...at);

@@ -5,7 +5,7 @@ const SENSOR_ONE = 1024;
 const KEY_STEPS = { channel: 10, sensor: 11 }; // that a key moves one; both reach the ends of their scales
 const SETTLES_MS = 400; // after a hand left a slider, before it shows the take again
 
-const ROW_REM = 1.5; // of the marks beside a slider
+const ROW_REM = 1.5; // of the bands beside a slider
 
 export const NO_SIGNAL = 0;
 
@@ -86,21 +86,28 @@ export const wordsOfSource = ({ kind }, value) =>
 function marksOf(holder, source) {
   const { bands, follows, quiet, least, most } = source;
   const share = value => (100 * (value - least)) / (most - least);
-  const mark = (kind, from, to, text, title, row = 0) => {
+  const spread = (node, from, to) => Object.assign(node.style, { left: `${share(from)}%`, width: `${share(to) - share(from)}%` });
+  const mark = (kind, from, to, text, title) => {
     const node = holder.appendChild(element("span", kind));
-    Object.assign(node.style, { left: `${share(from)}%`, width: `${share(to) - share(from)}%`, top: `${ROW_REM * row}rem` });
+    spread(node, from, to);
     node.textContent = text;
     node.title = title;
     return node;
   };
-  const first = bands.length || quiet ? 1 : 0;
-  follows.forEach(({ output, from, to, at, unit }, n) => {
+  const row = (from, to, text, title) => {
+    const node = holder.appendChild(element("div", "follower"));
+    node.title = title;
+    spread(node.appendChild(element("span", "stretch")), from, to);
+    node.appendChild(element("span")).style.flex = `0 1 ${share(from)}%`; // gives way to the words
+    node.appendChild(element("span", "words")).textContent = text;
+  };
+  holder.style.paddingTop = bands.length || quiet ? `${ROW_REM}rem` : "";
+  for (const { output, from, to, at, unit } of follows) {
     const [a, b] = at.map(end => `${end} ${unit}`);
     const where = [from, to].map(value => wordsOfSource(source, value)).join(" to ");
-    mark("follower", from, to, `${output} ${a} to ${b}`, `${output}: ${a} to ${b}, at ${where}`, first + n);
-  });
+    row(from, to, `${output} ${a} to ${b}`, `${output}: ${a} to ${b}, at ${where}`);
+  }
   if (quiet) mark("mark quiet", least, quiet, "", `below ${wordsOfSource(source, quiet)} it counts as 0`);
-  holder.style.height = `${ROW_REM * (first + follows.length)}rem`;
   return bands.map(band => {
     const [from, to] = [band.from, band.to].map(value => wordsOfSource(source, value));
     const title = `button ${band.button}: ${band.does || "nothing"}, ${from} to ${to}`;
