@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
 from matplotlib.axes import Axes
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import text_to_path
 
 from sim.model import Press
 from sim.pictures.plot_data import Plotted
 from sim.pictures.plot_look import (
     CUE_FILLS,
+    FAINT,
     IDLE_FILL,
     INK,
+    LEAST_SIZE,
     LEFT_IN,
+    POINTS_IN,
     QUIET_FILL,
     RIGHT_IN,
     WIDTH_IN,
+    name_in,
 )
 from sim.rehearsal.scheduler import Mode
 from sim.rehearsal.trajectories import CueRun, ModeSpan
@@ -28,11 +29,13 @@ from sim.rulebook import FRAME_MS
 
 LANE_IN: Final = 0.17
 NAME_SIZE: Final = 6.6
-LEAST_SIZE: Final = 4.8
 GAP_IN: Final = 0.03
 """Left free beside a name in its span."""
-POINTS_IN: Final = 72.0
 PRESS_SIZE: Final = 6.2
+PRESS_LINES: Final = 3
+"""Lines of words above the row of cues; what finds no room in them is a dot alone."""
+PRESS_LINE_IN: Final = 1.2 * PRESS_SIZE / POINTS_IN
+PRESS_UP: Final = 0.3
 MOVING_FIRST: Final[Sequence[Mode]] = ("stopping", "starting", "limp")
 SOON_S: Final = 0.08
 """Within which a press starts its cue."""
@@ -119,14 +122,6 @@ def _name(row: Axes, name: str, start: float, end: float, free: float, height: f
     return False
 
 
-@lru_cache
-def name_in(name: str) -> float:
-    """How wide words are in inches for each point of their size."""
-    letters = FontProperties(family="DejaVu Sans", size=100.0)
-    wide, _, _ = text_to_path.get_text_width_height_descent(name, letters, ismath=False)
-    return float(wide) / 100.0 / POINTS_IN
-
-
 def _modes(shown: Plotted, row: Axes, panels: Sequence[Axes], deep: int) -> None:
     for mode, start_ms, end_ms in quiet_spans(shown.trajectories.modes):
         start, end = start_ms / 1000.0, end_ms / 1000.0
@@ -159,25 +154,72 @@ def _presses(shown: Plotted, row: Axes, named: Set[tuple[str, float]]) -> None:
     A cue whose run has no room for its name is named here, above what started it.
     """
     top = row.get_ylim()[1]
-    low, high = row.get_xlim()
-    per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
-    edge = low - 1.0
+    lines = PressLines(row)
     for press in shown.trajectories.presses:
         at = press.at_ms / 1000.0
-        word: str = press.action or "go"
+        words: list[str] = [press.action or "go"]
         if press.source is not None:
-            word = f"{press.source}\n{_place(shown, press)}"
+            words = [press.source, _place(shown, press)]
         if press.button is not None:
-            word = f"{press.button}"
+            words = [f"{press.button}"]
             until = at + max(press.held_ms, 1) / 1000.0
             row.plot([at, until], [top + 0.14] * 2, color=INK, lw=1.6, clip_on=False)
         row.plot(at, top + 0.14, marker="o", ms=2.2, color=INK, clip_on=False)
         cue = _unnamed(shown, at, press.cue, named)
-        half = PRESS_SIZE * name_in(cue) * per_inch / 2.0
-        if cue and at - half > edge:
-            word = f"{cue}\n{word}"
-            edge = at + half
-        row.text(at, top + 0.3, word, fontsize=PRESS_SIZE, ha="center", va="bottom", color=INK)
+        if cue and lines.write(at, [cue, *words], 0):
+            continue
+        if not lines.write(at, words, 0):
+            lines.write_above(at, " ".join(words))
+        if cue:
+            lines.write_above(at, cue)
+
+
+class PressLines:
+    """The lines of words above a row of cues, and how far each is taken."""
+
+    def __init__(self, row: Axes) -> None:
+        self._row = row
+        low, high = row.get_xlim()
+        self._per_inch = (high - low) / (WIDTH_IN - LEFT_IN - RIGHT_IN)
+        self._taken: list[list[tuple[float, float]]] = [[] for _ in range(PRESS_LINES)]
+
+    def write(self, at: float, words: Sequence[str], line: int) -> bool:
+        """Write words one above the other, the last on `line`; False where any has no room."""
+        spans = [self._span(at, word) for word in reversed(words)]
+        places = self._taken[line : line + len(spans)]
+        if len(places) < len(spans):
+            return False
+        for (start, end), taken in zip(spans, places, strict=True):
+            if any(start < b and a < end for a, b in taken):
+                return False
+        for span, taken in zip(spans, places, strict=True):
+            taken.append(span)
+        self._row.text(
+            at,
+            self._row.get_ylim()[1] + PRESS_UP + line * PRESS_LINE_IN / LANE_IN,
+            "\n".join(words),
+            fontsize=PRESS_SIZE,
+            ha="center",
+            va="bottom",
+            color=INK,
+        )
+        return True
+
+    def write_above(self, at: float, word: str) -> None:
+        """Write a word on the lowest line with room, and a thin line up to it if that is free."""
+        for line in range(1, PRESS_LINES):
+            if not self.write(at, [word], line):
+                continue
+            below = (span for taken in self._taken[:line] for span in taken)
+            if not any(start < at < end for start, end in below):
+                foot = self._row.get_ylim()[1] + 0.14
+                up = PRESS_UP - 0.14 + line * PRESS_LINE_IN / LANE_IN
+                self._row.plot([at] * 2, [foot, foot + up], color=FAINT, lw=0.5, clip_on=False)
+            return
+
+    def _span(self, at: float, word: str) -> tuple[float, float]:
+        half = (PRESS_SIZE * name_in(word) + 2.0 * GAP_IN) * self._per_inch / 2.0
+        return at - half, at + half
 
 
 def _place(shown: Plotted, press: Press) -> str:

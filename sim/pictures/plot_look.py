@@ -11,14 +11,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 WIDTH_IN: Final = 7.6
+POINTS_IN: Final = 72.0
 DPI: Final = 160
+PANEL_SIZE: Final = 7.5
+FIGURE_SIZE: Final = 7.0
+LEAST_SIZE: Final = 4.8
+"""Words are never smaller (points)."""
 
 BLACK: Final = "#000000"
 ORANGE: Final = "#B87A00"
@@ -65,7 +73,7 @@ STYLE: Final[dict[str, object]] = {
     "xtick.labelcolor": INK,
     "ytick.labelcolor": INK,
     "xtick.labelsize": 7.0,
-    "ytick.labelsize": 7.0,
+    "ytick.labelsize": FIGURE_SIZE,
     "xtick.major.width": 0.6,
     "ytick.major.width": 0.6,
     "hatch.linewidth": 0.6,
@@ -89,7 +97,7 @@ class PlotSheet:
     panels: list[Axes]
 
 
-TOP_IN: Final = 0.78
+TOP_IN: Final = 0.86
 BOTTOM_IN: Final = 0.42
 LEFT_IN: Final = 1.0
 RIGHT_IN: Final = 0.14
@@ -121,19 +129,82 @@ def head(figure: Figure, left_in: float, title: str, subtitle: str) -> None:
     figure.text(x, 1.0 - 0.35 / height, subtitle, fontsize=7.5, color=QUIET, va="top")
 
 
+@lru_cache
+def name_in(name: str) -> float:
+    """How wide words are in inches for each point of their size."""
+    letters = FontProperties(family="DejaVu Sans", size=100.0)
+    wide, _, _ = text_to_path.get_text_width_height_descent(name, letters, ismath=False)
+    return float(wide) / 100.0 / POINTS_IN
+
+
 def name_panel(panel: Axes, name: str, unit: str = "") -> None:
-    """Name a panel in the left margin, its unit below."""
+    """Name a panel in the left margin, its unit below; its scale and ticks are set before.
+
+    A name too wide for what the axis' figures leave is broken at an underscore, set smaller, or
+    shortened in its middle, in this order.
+    """
+    lines, size = _fitted(name.split("\n"), _name_room_in(panel), _height_in(panel) > TALL_IN)
+    name = "\n".join(lines)
     width = WIDTH_IN - LEFT_IN - RIGHT_IN
     panel.text(
-        (0.08 - LEFT_IN) / width,
+        (NAME_LEFT_IN - LEFT_IN) / width,
         0.5,
         f"{name}\n{unit}" if unit else name,
         transform=panel.transAxes,
         ha="left",
         va="center",
-        fontsize=7.5,
+        fontsize=size,
         linespacing=1.35,
     )
+
+
+NAME_LEFT_IN: Final = 0.08
+NAME_GAP_IN: Final = 0.05
+TICK_IN: Final = 7.0 / POINTS_IN
+"""A tick of matplotlib and the gap to its figure: 3.5 points each."""
+TALL_IN: Final = 0.5
+"""A panel higher than this has room for a name of two lines and its unit."""
+
+
+def _height_in(panel: Axes) -> float:
+    figure = panel.get_figure(root=True)
+    return 0.0 if figure is None else panel.get_position().height * figure.get_figheight()
+
+
+def _name_room_in(panel: Axes) -> float:
+    """How wide a name may be beside the figures of a panel's axis."""
+    low, high = panel.get_ylim()
+    shown = [at for at in panel.get_yticks() if low <= at <= high]
+    told = panel.yaxis.get_major_formatter().format_ticks(shown)
+    widest = max((FIGURE_SIZE * name_in(one) for one in told), default=0.0)
+    return LEFT_IN - NAME_LEFT_IN - NAME_GAP_IN - widest - (TICK_IN if told else 0.0)
+
+
+def _fitted(lines: list[str], room_in: float, tall: bool) -> tuple[list[str], float]:
+    """The lines of a name that is no wider than `room_in`, and their size in points."""
+    widest = max(name_in(line) for line in lines)
+    if widest * PANEL_SIZE <= room_in:
+        return lines, PANEL_SIZE
+    if tall and len(lines) == 1 and "_" in lines[0].strip("_"):
+        (name,) = lines
+        cuts = [n + 1 for n, letter in enumerate(name[:-1]) if letter == "_" and n > 0]
+        parts = ([name[:cut], name[cut:]] for cut in cuts)
+        lines = min(parts, key=lambda pair: max(name_in(line) for line in pair))
+        widest = max(name_in(line) for line in lines)
+    size = min(PANEL_SIZE, room_in / widest)
+    if size >= LEAST_SIZE:
+        return lines, size
+    return [_shortened(line, room_in / LEAST_SIZE) for line in lines], LEAST_SIZE
+
+
+def _shortened(word: str, wide: float) -> str:
+    """A word with its middle left out, so that it is no wider than `wide` at one point of size."""
+    kept = len(word)
+    short = word
+    while name_in(short) > wide and kept > 2:
+        kept -= 1
+        short = f"{word[: (kept + 1) // 2]}\N{HORIZONTAL ELLIPSIS}{word[-(kept // 2) :]}"
+    return short
 
 
 def show_travel(panel: Axes, low: float, high: float) -> None:

@@ -16,6 +16,7 @@ from sim.pictures.plot_look import (
     BLUE,
     DPI,
     FAINT,
+    FAR,
     GREEN,
     INK,
     ORANGE,
@@ -23,12 +24,16 @@ from sim.pictures.plot_look import (
     SKY,
     VERMILLION,
     WIDTH_IN,
+    far_limit,
     head,
     look,
+    scale_top,
 )
 from sim.rig import servo as servo_model
 from sim.rig.slide import STRAIGHT, of_horn
 
+ALLOWED: Final = "#f4f7f4"
+"""Shade of what a servo may do."""
 COLOURS: Final = (BLUE, ORANGE, GREEN, PURPLE, SKY, "#5b3a8c", "#7a6a00", "#4d4d4d")
 MARKS: Final = ("o", "^", "s", "D", "v", "P", "X", "*")
 LINES: Final = ("-", (0, (7, 1.5)), (0, (2, 1)))
@@ -63,12 +68,24 @@ def _of_what(servo: Servo) -> str:
 
 
 def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: float) -> None:
+    """The servo's line and the one below it; where both are far from the data, words for them."""
     line, work = servo_model.line(servo, volts), shown.work.servos[servo.name]
     told = of_horn(servo)
     stall, top = told.of_torque(float(line.stall_nm)), told.of_speed(float(line.speed_deg_s))
-    wide = max(stall, told.of_torque(float(np.max(np.abs(work.torque_nm)))), 1e-6)
-    high = max(top, told.of_speed(float(np.max(np.abs(work.speed_deg_s)))), 1e-6)
+    effort = told.of_torque(float(np.max(np.abs(work.torque_nm))))
+    speed = told.of_speed(float(np.max(np.abs(work.speed_deg_s))))
     kept = 1.0 - margin
+    panel.axvline(0.0, color=FAINT, lw=0.5)
+    if effort > 0.0 and speed > 0.0 and FAR * (effort / stall + speed / top) < kept:
+        words = (
+            f"less the margin: {stall * kept:.3g} {told.effort} at rest,\n"
+            f"{top * kept:.3g} {told.speed} unloaded"
+        )
+        far_limit(panel, words, scale_top(effort, stall))
+        panel.set_facecolor(ALLOWED)
+        panel.set_xlim(-scale_top(effort, stall), scale_top(effort, stall))
+        panel.set_ylim(0.0, scale_top(speed, top))
+        return
     panel.plot([-stall, 0, stall], [top, top, 0], color=INK, lw=1.1, label="all the servo has")
     inner = [-stall * kept, -stall * kept, 0.0, stall * kept]
     panel.plot(
@@ -80,9 +97,9 @@ def _limits(shown: Plotted, panel: Axes, servo: Servo, volts: float, margin: flo
         label="less the margin",
     )
     panel.fill(
-        [*inner, stall * kept], [0.0, top * kept, top * kept, 0.0, 0.0], color="#f4f7f4", zorder=0
+        [*inner, stall * kept], [0.0, top * kept, top * kept, 0.0, 0.0], color=ALLOWED, zorder=0
     )
-    panel.axvline(0.0, color=FAINT, lw=0.5)
+    wide, high = max(stall, effort, 1e-6), max(top, speed, 1e-6)
     panel.set_xlim(-1.08 * wide, 1.08 * wide)
     panel.set_ylim(0.0, 1.12 * high)
 

@@ -13,6 +13,8 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 from small_shows import HEAD, JAW, move, show_of
 
 from sim.model import (
@@ -20,6 +22,7 @@ from sim.model import (
     Cue,
     InTurn,
     Lamp,
+    Load,
     Press,
     Repeat,
     Rig,
@@ -29,10 +32,10 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.pictures import plot_cues
-from sim.pictures.plot_cues import lanes, name_in, quiet_spans
+from sim.pictures import plot_look
+from sim.pictures.plot_cues import lanes, quiet_spans
 from sim.pictures.plot_data import Plotted
-from sim.pictures.plot_look import FAR
+from sim.pictures.plot_look import DPI, FAR, name_in
 from sim.pictures.plot_plane import along_motion
 from sim.pictures.plot_servo import available_nm
 from sim.pictures.plots import pictures, plane_figure, plotted, score_figure, servo_figure
@@ -422,4 +425,91 @@ def test_a_cue_too_short_for_its_name_is_named_above_its_press() -> None:
     shown = plotted(rehearse(show_of(*cues), presses, 12_000))
     texts = [text.get_text() for text in score_figure(shown).axes[0].texts]
     assert "a_name_of_some_length\n1" in texts
-    assert plot_cues.LEAST_SIZE >= 4.8
+    assert plot_look.LEAST_SIZE >= 4.8
+
+
+# -- words that stand side by side ---------------------------------------------------------------
+
+
+def line_boxes(text: Text) -> list[tuple[str, Bbox]]:
+    """Each line of a text and where it is drawn; the box of the whole is as wide as its widest."""
+    lines, whole = text.get_text().split("\n"), text.get_window_extent()
+    tall, found = whole.height / len(lines), []
+    for n, line in enumerate(lines):
+        half = name_in(line) * text.get_fontsize() * DPI / 2.0
+        middle, top = (whole.x0 + whole.x1) / 2.0, whole.y1 - n * tall
+        found.append((line, Bbox([[middle - half, top - tall], [middle + half, top]])))
+    return found
+
+
+def assert_no_words_lie_on_others(figure: Figure) -> None:
+    figure.canvas.draw()
+    boxes = [box for text in (*figure.texts, *figure.axes[0].texts) for box in line_boxes(text)]
+    for (one, here), (other, there) in combinations(boxes, 2):
+        beside = min(here.x1, there.x1) - max(here.x0, there.x0)
+        above = min(here.y1, there.y1) - max(here.y0, there.y0)
+        assert beside <= 0.0 or above <= 1.0, (one, other)
+
+
+@pytest.mark.parametrize("apart_ms", [100, 300, 600, 1000, 1500])
+def test_words_of_presses_close_together_do_not_lie_on_one_another(apart_ms: int) -> None:
+    cues = [Cue(f"a_cue_named_{n}", "", InTurn((move("jaw", 12 + n, 100),))) for n in range(4)]
+    presses = tuple(Press(600 + apart_ms * n, cue=one.name) for n, one in enumerate(cues))
+    shown = plotted(rehearse(show_of(*cues), presses, 23_000))
+    figure = score_figure(shown)
+    assert_no_words_lie_on_others(figure)
+    dots = [line for line in figure.axes[0].lines if line.get_marker() == "o"]
+    assert len(dots) == len(presses)
+
+
+def test_a_short_cue_beside_another_is_named_on_a_line_of_its_own() -> None:
+    cues = [Cue(name, "", InTurn((move("jaw", 12, 100),))) for name in ("left_beat", "right_beat")]
+    presses = (Press(8000, cue="left_beat"), Press(9000, cue="right_beat"))
+    figure = score_figure(plotted(rehearse(show_of(*cues), presses, 23_000)))
+    told = "\n".join(text.get_text() for text in figure.axes[0].texts)
+    assert "left_beat" in told
+    assert "right_beat" in told
+    assert_no_words_lie_on_others(figure)
+
+
+@pytest.mark.parametrize(
+    "name", ["left_feather_1", "outermost_left_feather_10", "a" * 30, "_" * 12, "wing"]
+)
+def test_the_name_of_a_part_stays_clear_of_the_figures_of_its_axis(name: str) -> None:
+    show = Show(Rig(boards=(HEAD,), outputs=(replace(JAW, name=name),)), Score("Names"))
+    figure = score_figure(plotted(rehearse(show, (), 800)))
+    figure.canvas.draw()
+    panel = figure.axes[1]
+    (said,) = panel.texts
+    figures = [label.get_window_extent() for label in panel.get_yticklabels()]
+    box, within = said.get_window_extent(), panel.get_window_extent()
+    assert figures
+    assert box.x0 >= 0.0
+    assert box.x1 < min(one.x0 for one in figures)
+    assert within.y0 <= box.y0
+    assert box.y1 <= within.y1
+    assert said.get_fontsize() >= plot_look.LEAST_SIZE
+    if len(name) < 30:
+        assert said.get_text().replace("\n", "").removesuffix("deg") == name
+
+
+@pytest.mark.parametrize("is_far", [True, False])
+def test_a_lightly_loaded_servo_fills_its_plane_and_its_limit_is_told_in_words(
+    is_far: bool,
+) -> None:
+    moved = move("jaw", 12, 4000) if is_far else move("jaw", 50, 300)
+    rig = Rig(boards=(HEAD,), outputs=(replace(JAW, load=Load(friction_nm=0.05)),))
+    show = Show(rig, Score("Nod", cues=(Cue("nod", "", moved),)))
+    shown = plotted(rehearse(show, (Press(600, cue="nod"),), 6000))
+    panel = plane_figure(shown, "jaw").axes[0]
+    work = shown.work.servos["jaw"]
+    most = (float(np.max(np.abs(work.torque_nm))), float(np.max(np.abs(work.speed_deg_s))))
+    ends = (panel.get_xlim()[1], panel.get_ylim()[1])
+    assert ends[0] > most[0]
+    assert ends[1] > most[1]
+    told = [text.get_text() for text in panel.texts]
+    assert any(word.startswith("less the margin") and "↑" in word for word in told) == is_far
+    labels = [line.get_label() for line in panel.lines]
+    assert ("all the servo has" in labels) != is_far
+    if is_far:
+        assert ends == pytest.approx([1.3 * one for one in most])
