@@ -128,7 +128,7 @@ def test_a_file_of_an_include_is_completed_and_names_of_all_files_are_proposed(
     line, character = spot(text, '"pa')
     found = client.at("completion", line, character + 3)["items"]
     assert [one["label"] for one in found] == ["parts/rig.cues"]
-    client.open(MAIN, main)
+    client.change({"text": MAIN})  # a version of its own, so that its findings are not the older's
     client.findings()
     line, character = spot(MAIN, "flap to 50")
     labels = [one["label"] for one in client.at("completion", line, character)["items"]]
