@@ -132,7 +132,6 @@ def command(
     assert loaded.show is not None
     if not listed and not phone and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise WrongUse("keys need a terminal; `--list` only says which servos there are")
-    failure: LinkFailure | None = None
     with ExitStack() as stack:
         if name is not None:
             demand_name(name, loaded)
@@ -147,19 +146,30 @@ def command(
             return SHOW_HAS_ERRORS if checked.failed else 0
         if phone:
             title = loaded.show.score.title or "Show"
-            points, takes, failure = _by_phone(servos, title, host, number, until_s)
+            left = _by_phone(servos, title, host, number, until_s)
         else:
-            points, takes, failure = _by_keys(servos)
-    outlives_terminal()  # what was marked and recorded is written all the same
+            left = _by_keys(servos)
+    return _written(file, loaded.show.rig, left, name, within, write)
+
+
+def _written(
+    file: str, rig: Rig, left: Left, name: str | None, within: str | None, write: bool
+) -> int:
+    """Put what was marked and recorded into the text; the exit status.
+
+    It is written all the same where the link failed or the terminal is gone.
+    """
+    points, takes, failure = left
+    outlives_terminal()
     if failure is not None:
         told(failure)
     else:
         click.echo("no servo has pulses; `bellcrank standby` gets a limp board ready again")
     status = _take_over(file, points, write) if points else 0
     if takes:
-        rig = (load(file).show if points else None) or loaded.show
-        recorded = take_over(file, takes, name, within, write, rig.rig)
-        status = max(status, recorded)
+        changed = load(file).show if points else None
+        now = rig if changed is None else changed.rig
+        status = max(status, take_over(file, takes, name, within, write, now))
     if failure is not None:
         raise BoardFailed("")
     return status
