@@ -2,12 +2,14 @@
 
 The first row whose pattern fits a module gives its tests, as folders or patterns below `tests/`;
 `{room}` stands for the module's own folder. They are the tests of the module's own room and of the
-rooms that lean on it directly.
+rooms that lean on it directly. Where none of them imports a module, the tests that do join them.
 """
 
 from __future__ import annotations
 
+import ast
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -111,4 +113,27 @@ def nearest(module: str) -> tuple[str, ...]:
     for pattern in patterns:
         for path in (ROOT / "tests").glob(pattern.format(room=Path(module).parent.name)):
             found |= set(path.rglob("test_*.py")) if path.is_dir() else {path}
+    importing = _importing(module.removesuffix(".py").replace("/", "."))
+    if importing.isdisjoint(found):
+        found |= importing
     return tuple(sorted(str(path.relative_to(ROOT)) for path in found))
+
+
+def _importing(name: str) -> frozenset[Path]:
+    """The files of tests that import a module themselves."""
+    return frozenset(path for path, names in _imports().items() if name in names)
+
+
+@cache
+def _imports() -> dict[Path, frozenset[str]]:
+    """What each file of tests imports: modules, and whatever else it takes out of them."""
+    found: dict[Path, frozenset[str]] = {}
+    for path in (ROOT / "tests").rglob("test_*.py"):
+        names: set[str] = set()
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Import):
+                names |= {one.name for one in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                names |= {node.module, *(f"{node.module}.{one.name}" for one in node.names)}
+        found[path] = frozenset(names)
+    return found

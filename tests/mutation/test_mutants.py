@@ -81,6 +81,19 @@ def test_every_module_has_nearest_tests(room: str) -> None:
     assert [module for module in modules if not nearest(module)] == []
 
 
+@pytest.mark.parametrize(
+    ("module", "test"),
+    [
+        ("sim/score/fitting.py", "tests/sim/test_fitting.py"),
+        ("sim/pictures/figures.py", "tests/firmware_gen/test_page.py"),
+        ("firmware_gen/player/channels.py", "tests/firmware_gen/test_channels.py"),
+    ],
+)
+def test_tests_that_import_a_module_are_near_where_no_other_does(module: str, test: str) -> None:
+    """Nothing that is planted in these modules is found by the tests of their rooms."""
+    assert test in nearest(module)
+
+
 def test_a_change_at_import_is_looked_for_by_the_tests_that_ask_for_its_name() -> None:
     text = "LIMIT = 3\n\nWAYS: tuple[int, ...] = (\n    1,\n)\nclass Servo:\n    size: int = 4\n"
     at = {one.change: names_given(text, one.lines.start) for one in mutants("module.py", text)}
