@@ -22,6 +22,7 @@ from seqlang.checks.context import Context
 from seqlang.checks.light import (
     flashing_light,
     follow_flashes,
+    idle_unseen,
     interrupted_flash,
     light_too_long,
     long_strobe,
@@ -130,6 +131,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     fuse_blows.check,
     grip_too_long.check,
     grip_too_weak.check,
+    idle_unseen.check,
     interrupted_flash.check,
     interrupted_overload.check,
     left_spinning.check,

@@ -176,3 +176,23 @@ def test_a_part_that_follows_a_stick_is_not_followed() -> None:
     (found,) = errors(load_text(Source("test.cues", text)))
     assert found.name == "wrong-kind"
     assert "`jaw` itself follows" in found.message
+
+
+DREAM = """cue dream
+    lure fade to 60 % in 2 s
+    lure fade to 0 % in 2 s
+    hold 1 s
+idle: go {idle}"""
+
+
+def test_a_strand_of_idle_that_fades_such_a_lamp_is_told_once_and_a_cue_may() -> None:
+    (found,) = errors(loaded(more=DREAM.format(idle="dream")))
+    assert found.name == "idle-unseen"
+    assert found.help is not None
+    assert "take the fades of `lure` out of `dream`" in found.help
+    assert not errors(loaded(more=DREAM.format(idle="gape")))
+
+
+def test_an_effect_of_idle_lies_over_such_a_lamp() -> None:
+    more = "cue dream\n    lure breathe every 4 s, depth 20 %\n    hold 4 s\nidle: go dream"
+    assert not errors(loaded(more=more))

@@ -343,3 +343,18 @@ remote
         one for one in load_text(Source("test.cues", text)).findings if one.severity == "error"
     ]
     assert text.count("\n", 0, found.span.start) == 10
+
+
+def test_idle_that_moves_what_follows_a_sensor_all_the_time_is_warned_of() -> None:
+    voice = "follows voice from 10 % to 60 %, -30 deg to 30 deg"
+
+    def warned(neck: str) -> list[tuple[str, str | None]]:
+        found = check(loaded(neck)).findings
+        return [(one.message, one.help) for one in found if one.name == "idle-unseen"]
+
+    ((message, help_),) = warned(voice)
+    assert message == "strand `sway` of idle moves `neck`, which follows `voice` instead"
+    assert help_ is not None
+    assert ", mixed with idle" in help_
+    assert warned(f"{voice}, mixed with idle") == []
+    assert warned(NECK) == []  # a stick may be lost, and then idle is seen
