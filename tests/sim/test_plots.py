@@ -41,6 +41,7 @@ from sim.pictures.plot_servo import available_nm
 from sim.pictures.plots import pictures, plane_figure, plotted, score_figure, servo_figure
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.trajectories import CueRun, ModeSpan
+from sim.rig import servo as servo_model
 
 SHOW = show_of(
     Cue("snap", "", InTurn((move("jaw", 50, 300), Throw("fan", True), move("jaw", 4, 500)))),
@@ -75,10 +76,30 @@ def test_a_servos_picture_has_units_on_every_panel() -> None:
 
 
 def test_the_plane_tells_the_hardest_instant() -> None:
-    text = words(plane_figure(SHOWN, "jaw"))
-    share = np.max(SHOWN.work.servos["jaw"].share)
+    rig = replace(
+        SHOW.rig, outputs=(replace(JAW, load=Load(friction_nm=0.05)), *SHOW.rig.outputs[1:])
+    )
+    shown = plotted(rehearse(replace(SHOW, rig=rig), PRESSES, 4000))
+    text = words(plane_figure(shown, "jaw"))
+    share = np.max(shown.work.servos["jaw"].share)
     assert f"hardest: {share:.0%} of all" in text
     assert "torque along the motion, N.m" in text
+
+
+def test_cues_of_a_servo_without_a_load_stand_beside_each_other_in_its_plane() -> None:
+    cues = (Cue("nod", "", move("jaw", 50, 300)), Cue("drop", "", move("jaw", 4, 500)))
+    presses = (Press(600, cue="nod"), Press(1600, cue="drop"))
+    shown = plotted(rehearse(show_of(*cues), presses, 4000))
+    assert not np.any(shown.work.servos["jaw"].torque_nm)
+    figure = plane_figure(shown, "jaw")
+    panel = figure.axes[0]
+    lines = {line.get_label(): np.asarray(line.get_xdata(), dtype=float) for line in panel.lines}
+    places = {name: set(lines[name][~np.isnan(lines[name])]) for name in ("nod", "drop")}
+    assert places == {"nod": {1.0}, "drop": {0.0}}
+    low, high = panel.get_xlim()
+    assert low < 0.0 < 1.0 < high
+    assert "no torque" in panel.get_xlabel()
+    assert "hardest" in words(figure)
 
 
 def test_pngs_are_a4_wide_at_the_most_and_readable() -> None:
@@ -493,23 +514,44 @@ def test_the_name_of_a_part_stays_clear_of_the_figures_of_its_axis(name: str) ->
         assert said.get_text().replace("\n", "").removesuffix("deg") == name
 
 
-@pytest.mark.parametrize("is_far", [True, False])
-def test_a_lightly_loaded_servo_fills_its_plane_and_its_limit_is_told_in_words(
-    is_far: bool,
+@pytest.mark.parametrize("friction_nm", [0.03, 0.3])
+@pytest.mark.parametrize("duration_ms", [4000, 250])
+def test_each_axis_of_a_plane_shows_the_data_and_tells_a_limit_out_of_sight(
+    friction_nm: float, duration_ms: int
 ) -> None:
-    moved = move("jaw", 12, 4000) if is_far else move("jaw", 50, 300)
-    rig = Rig(boards=(HEAD,), outputs=(replace(JAW, load=Load(friction_nm=0.05)),))
-    show = Show(rig, Score("Nod", cues=(Cue("nod", "", moved),)))
+    rig = Rig(boards=(HEAD,), outputs=(replace(JAW, load=Load(friction_nm=friction_nm)),))
+    nods = Cue("nod", "", move("jaw", 50, duration_ms))
+    shown = plotted(rehearse(Show(rig, Score("Nod", cues=(nods,))), (Press(600, cue="nod"),), 6000))
+    panel = plane_figure(shown, "jaw").axes[0]
+    work, line = shown.work.servos["jaw"], servo_model.line(shown.servo("jaw"), 6.0)
+    kept = 1.0 - rig.wearer.margin
+    told = "\n".join(text.get_text() for text in panel.texts)
+    for data, limit, end, room, said in (
+        (work.torque_nm, line.stall_nm, panel.get_xlim()[1], 1.08, "at rest:"),
+        (work.speed_deg_s, line.speed_deg_s, panel.get_ylim()[1], 1.12, "unloaded:"),
+    ):
+        most, whole = float(np.max(np.abs(data))), float(limit)
+        far = kept * whole > FAR * most
+        assert end == pytest.approx(1.3 * most if far else room * whole)
+        assert (f"{said} {kept * whole:.3g} " in told) == far
+        assert (f"{whole:.3g} in all" in told) == far
+    low = panel.get_xlim()[0]
+    assert 0.1 * panel.get_xlim()[1] < -low < 0.2 * panel.get_xlim()[1]
+
+
+@pytest.mark.parametrize("loads", [0.02, 0.35])
+def test_the_line_is_drawn_and_named_where_it_passes_through_what_is_seen(loads: float) -> None:
+    rig = Rig(boards=(HEAD,), outputs=(replace(JAW, load=Load(friction_nm=loads)),))
+    show = Show(rig, Score("Nod", cues=(Cue("nod", "", move("jaw", 50, 700)),)))
     shown = plotted(rehearse(show, (Press(600, cue="nod"),), 6000))
     panel = plane_figure(shown, "jaw").axes[0]
-    work = shown.work.servos["jaw"]
-    most = (float(np.max(np.abs(work.torque_nm))), float(np.max(np.abs(work.speed_deg_s))))
-    ends = (panel.get_xlim()[1], panel.get_ylim()[1])
-    assert ends[0] > most[0]
-    assert ends[1] > most[1]
-    told = [text.get_text() for text in panel.texts]
-    assert any(word.startswith("less the margin") and "↑" in word for word in told) == is_far
-    labels = [line.get_label() for line in panel.lines]
-    assert ("all the servo has" in labels) != is_far
-    if is_far:
-        assert ends == pytest.approx([1.3 * one for one in most])
+    line = servo_model.line(shown.servo("jaw"), 6.0)
+    kept = 1.0 - rig.wearer.margin
+    x, y = panel.get_xlim()[1], panel.get_ylim()[1]
+    assert x < float(line.stall_nm)
+    assert y < float(line.speed_deg_s)
+    passes = x / float(line.stall_nm) + y / float(line.speed_deg_s)
+    labels = [drawn.get_label() for drawn in panel.lines]
+    assert ("less the margin" in labels) == (passes > kept)
+    assert ("all the servo has" in labels) == (passes > 1.0)
+    assert (loads == 0.35) == (passes > kept)
