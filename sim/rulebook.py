@@ -102,12 +102,18 @@ CHANNELS: Final = 3
 SENSOR_ONE: Final = 1024
 """The value of a sensor whose voltage is the chip's own supply; a converter of 10 bits tells up to
 one step less."""
+SENSOR_BITS: Final = 6
+"""Bits behind the point of what a sensor remembers: it then has 16 in all, and its product with a
+share fits 32."""
 SENSORS: Final = 8
 """Of a board."""
 FOLLOW_PLAY: Final = 2
 """Steps of a source, ticks of a channel or 1/1024 of a sensor, by which its value may tremble
 before what follows it moves: a part that stands would hum otherwise (common practice, no
 source)."""
+FASTEST_FOLLOWING: Final = 1 << 25
+"""Position units per ms, 10,240 deg/s, of a part that follows: no part is as fast, and ways stay in
+32 bits."""
 WATCH_PART: Final = 32
 """The mean of a battery's voltage goes this part of its way in a frame: a time constant of 0.64 s,
 so that neither a servo's start nor noise is taken for the battery."""

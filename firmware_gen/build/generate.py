@@ -108,7 +108,8 @@ def core_header() -> str:
         _enum("bc_effect", {f"EFFECT_{_name(n)}": i for i, n in enumerate(layout.EFFECTS)}),
         _enum("", _lightness()),
         _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
-        f"#define BC_IDLE_ERA {rulebook.IDLE_ERA_FRAMES}UL\n",
+        f"#define BC_IDLE_ERA {rulebook.IDLE_ERA_FRAMES}UL\n"
+        f"#define BC_FASTEST_FOLLOWING {rulebook.FASTEST_FOLLOWING}L\n",
         _END,
     ]
     return "\n".join(parts).replace("\n\n\n", "\n\n")
@@ -227,6 +228,7 @@ def _laws() -> dict[str, int]:
         "LISTED": len(LISTED),
         "LIST_STEPS": LIST_STEPS,
         "LEAST_OVERLAP": rulebook.LEAST_OVERLAP,
+        "ANGLE_BITS": rulebook.ANGLE_BITS,
         "BRAKE_SLACK_BITS": rulebook.BRAKE_SLACK_BITS,
         "AHEAD_BITS": rulebook.AHEAD_BITS,
         "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
@@ -274,6 +276,7 @@ def _table_limits() -> dict[str, int]:
         "ACTIVE_HIGH": layout.ACTIVE_HIGH,
         "ON_WHEN_SAFE": layout.ON_WHEN_SAFE,
         "LEVEL_MAX": rulebook.LEVEL_MAX,
+        "LEVEL_BITS": rulebook.LEVEL_BITS,
         "EFFECT_ONE": rulebook.EFFECT_ONE,
         "EFFECT_STEPS": rulebook.EFFECT_STEPS,
         "PULSE_MIN": rulebook.PULSE_RANGE[0],
@@ -321,6 +324,7 @@ def _sense_limits() -> dict[str, int]:
         "CHANNELS": rulebook.CHANNELS,
         "SENSORS": rulebook.SENSORS,
         "SENSOR_ONE": rulebook.SENSOR_ONE,
+        "SENSOR_BITS": rulebook.SENSOR_BITS,
         "FOLLOW_PLAY": rulebook.FOLLOW_PLAY,
         "SENSE_RADIO": layout.RADIO,
         "RATES": len(RADIO_BAUDS),

@@ -138,6 +138,7 @@ enum {
     BC_LISTED = 6,
     BC_LIST_STEPS = 24,
     BC_LEAST_OVERLAP = 128,
+    BC_ANGLE_BITS = 15,
     BC_BRAKE_SLACK_BITS = 16,
     BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64,
@@ -334,6 +335,7 @@ enum {
     BC_ACTIVE_HIGH = 1,
     BC_ON_WHEN_SAFE = 2,
     BC_LEVEL_MAX = 200,
+    BC_LEVEL_BITS = 8,
     BC_EFFECT_ONE = 256,
     BC_EFFECT_STEPS = 16,
     BC_PULSE_MIN = 800,
@@ -378,6 +380,7 @@ enum {
     BC_CHANNELS = 3,
     BC_SENSORS = 8,
     BC_SENSOR_ONE = 1024,
+    BC_SENSOR_BITS = 6,
     BC_FOLLOW_PLAY = 2,
     BC_SENSE_RADIO = 9,
     BC_RATES = 6,
@@ -442,5 +445,6 @@ enum bc_conflict {
 };
 
 #define BC_IDLE_ERA 262144UL
+#define BC_FASTEST_FOLLOWING 33554432L
 
 #endif

@@ -8,8 +8,6 @@
 #include "bc_math.h"
 #include "bellcrank.h"
 
-enum { FRACTION = 6 }; /* bits: so a value has 16, and its product with a share 32 */
-
 struct sensor {
     uint16_t quiet;
     uint16_t rise;
@@ -17,7 +15,7 @@ struct sensor {
     uint16_t value; /* Q6 */
     bool is_live;
 };
-BC_ASSERT(values_have_16_bits, (uint32_t)BC_SENSOR_ONE << FRACTION == 0x10000UL);
+BC_ASSERT(values_have_16_bits, (uint32_t)BC_SENSOR_ONE << BC_SENSOR_BITS == 0x10000UL);
 
 static struct sensor sensors[BC_SENSORS];
 static uint8_t sensor_count;
@@ -42,7 +40,7 @@ static uint16_t part_of(uint16_t way, uint16_t share) {
 }
 
 static void look(struct sensor *sensor, uint16_t reading) {
-    uint16_t aim = reading < sensor->quiet ? 0 : (uint16_t)(reading << FRACTION);
+    uint16_t aim = reading < sensor->quiet ? 0 : (uint16_t)(reading << BC_SENSOR_BITS);
     if (!sensor->is_live) {
         sensor->is_live = true;
         sensor->value = aim;
@@ -64,7 +62,7 @@ void bc_sensors_frame(void) {
 }
 
 bool bc_sensor_value(uint8_t number, uint16_t *value) {
-    *value = sensors[number].value >> FRACTION;
+    *value = sensors[number].value >> BC_SENSOR_BITS;
     return sensors[number].is_live;
 }
 

@@ -48,8 +48,7 @@ void bc_servos_add(uint16_t record) {
 /* -- where a servo is ----------------------------------------------------------------------- */
 
 /* An angle as a position. */
-enum { ANGLE_BITS = 15 };
-static int32_t position_of(int16_t angle) { return (int32_t)angle * (1L << ANGLE_BITS); }
+static int32_t position_of(int16_t angle) { return (int32_t)angle * (1L << BC_ANGLE_BITS); }
 
 static uint32_t size_of(int32_t value) {
     return value < 0 ? 0u - (uint32_t)value : (uint32_t)value;
@@ -296,7 +295,7 @@ void bc_servo_track(uint8_t servo, int32_t position, int32_t speed) {
 }
 
 static int32_t nearest_angle(const struct plan *plan, int32_t position) {
-    int32_t angle = (position + (1 << (ANGLE_BITS - 1))) >> ANGLE_BITS;
+    int32_t angle = (position + (1 << (BC_ANGLE_BITS - 1))) >> BC_ANGLE_BITS;
     if (angle < plan->travel_low) {
         return plan->travel_low;
     }
@@ -386,7 +385,7 @@ static uint16_t between(struct point a, struct point b, int32_t position) {
 
 /* Pulse width at a position, clamped to travel, from the calibration points. */
 static uint16_t pulse_at(uint16_t record, int32_t position) {
-    int32_t angle = position >> ANGLE_BITS; /* whole 0.01 deg: points have no finer ones */
+    int32_t angle = position >> BC_ANGLE_BITS; /* whole 0.01 deg: points have no finer ones */
     uint8_t points;
     int16_t low;
     int16_t high;

@@ -20,10 +20,7 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { HALF_FRAME_MS = BC_FRAME_MS / 2, POSITION_BITS = 15, LEVEL_BITS = 8 };
-
-/* Positions per ms: no part is as fast, and ways stay in 32 bits. */
-#define FASTEST ((int32_t)1 << 25)
+enum { HALF_FRAME_MS = BC_FRAME_MS / 2 };
 
 /* Places are positions (0.01 deg, Q15) of a servo or levels (Q8) of a lamp. */
 struct follower {
@@ -65,7 +62,7 @@ void bc_tracking_clear(void) {
 
 /* A number as a place, without shifting what is negative. */
 static int32_t placed(const struct follower *follower, int16_t value) {
-    return value * ((int32_t)1 << (follower->is_servo ? POSITION_BITS : LEVEL_BITS));
+    return value * ((int32_t)1 << (follower->is_servo ? BC_ANGLE_BITS : BC_LEVEL_BITS));
 }
 
 /* Of deg/s2, and of deg/s. */
@@ -75,7 +72,7 @@ static int32_t gain_of(uint16_t acceleration) {
 
 static int32_t speed_of(uint16_t speed) {
     uint32_t most = (uint32_t)speed * 16384 / 5;
-    return most < (uint32_t)FASTEST ? (int32_t)most : FASTEST;
+    return most < (uint32_t)BC_FASTEST_FOLLOWING ? (int32_t)most : BC_FASTEST_FOLLOWING;
 }
 
 static void read_servo(struct follower *follower, uint16_t record) {
@@ -144,7 +141,7 @@ bool bc_tracking_rest(uint8_t output, int16_t *target) {
         if (followers[n].output == output) {
             *target =
                 (int16_t)(followers[n].rest /
-                          ((int32_t)1 << (followers[n].is_servo ? POSITION_BITS : LEVEL_BITS)));
+                          ((int32_t)1 << (followers[n].is_servo ? BC_ANGLE_BITS : BC_LEVEL_BITS)));
             return true;
         }
     }
@@ -267,7 +264,7 @@ static int32_t new_speed(const struct follower *follower, int32_t gone, int32_t 
 static void begin_servo(struct follower *follower, uint32_t time) {
     int32_t speed = bc_servo_speed(follower->index, time);
     follower->place = inside(follower, bc_servo_position(follower->index, time));
-    follower->speed = within(speed, -FASTEST, FASTEST);
+    follower->speed = within(speed, -BC_FASTEST_FOLLOWING, BC_FASTEST_FOLLOWING);
 }
 
 static void begin(struct follower *follower, uint32_t time) {

@@ -11,7 +11,6 @@ from firmware_gen.player.servo import PlayedServo
 from firmware_gen.table.records import FollowRecord
 from sim.model import MINIMUM_JERK
 from sim.rehearsal.tracking import (
-    FASTEST,
     FollowSpan,
     gone_over,
     held_value,
@@ -19,7 +18,7 @@ from sim.rehearsal.tracking import (
     stepped,
     tracked,
 )
-from sim.rulebook import ANGLE_BITS, LEVEL_BITS, LEVEL_MAX, SHARE_ONE
+from sim.rulebook import ANGLE_BITS, FASTEST_FOLLOWING, LEVEL_BITS, LEVEL_MAX, SHARE_ONE
 from sim.score.fixed_laws import fixed_law, progress
 
 
@@ -83,7 +82,8 @@ class FollowingServo(FollowingOutput):
         own = self._inside(position)
         if self._since is None:
             self._since = time
-            self._position, self._speed = own, min(max(speed, -FASTEST), FASTEST)
+            self._position = own
+            self._speed = min(max(speed, -FASTEST_FOLLOWING), FASTEST_FOLLOWING)
         else:
             self._position, self._speed = self._next
         wanted = self._wanted(own, time, glide)

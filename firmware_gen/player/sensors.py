@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from firmware_gen.table.records import SenseRecord, SensorRecord
-from sim.rehearsal.sensing import FRACTION, sensed
+from sim.rehearsal.sensing import sensed
+from sim.rulebook import SENSOR_BITS
 
 
 class Sensors:
@@ -32,4 +33,4 @@ class Sensors:
     def value(self, number: int) -> int | None:
         """A sensor's value, 0 to 1023; None: it has not been measured yet."""
         value = self._values[number]
-        return None if value is None else value >> FRACTION
+        return None if value is None else value >> SENSOR_BITS

@@ -19,10 +19,10 @@ enum {
     PINS = 8 * BC_PORTS,
     CELLS = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES + 64,
     LINE = 1024,
-    ROW = 255,     /* bytes that bc_hal_received can name */
-    WIRE = 64,     /* two frames of the line between boards */
-    SERVICES = 16, /* after the line is empty: replies and cells, one at a time */
-    LOOKS = 5      /* at the inputs in a frame; four in a row make a change */
+    ROW = 255,        /* bytes that bc_hal_received can name */
+    WIRE = 64,        /* two frames of the line between boards */
+    SERVICES = 16,    /* after the line is empty: replies and cells, one at a time */
+    LOOKS_A_FRAME = 5 /* at the inputs in a frame; four in a row make a change */
 };
 
 static uint8_t table[BC_MERGED_MAX];
@@ -176,7 +176,7 @@ static void serve(void) {
 void page_frame(void) {
     uint8_t look;
     serve();
-    for (look = 0; look < LOOKS; look++) {
+    for (look = 0; look < LOOKS_A_FRAME; look++) {
         bc_sample_inputs();
     }
     bc_frame();

@@ -19,7 +19,6 @@ from sim.rehearsal.channels import pulse_ticks
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
 from sim.rehearsal.tracking import (
-    FASTEST,
     FollowSpan,
     gone_over,
     held_value,
@@ -30,6 +29,7 @@ from sim.rehearsal.tracking import (
 from sim.rulebook import (
     ANGLE_BITS,
     CLOCK_PER_MS,
+    FASTEST_FOLLOWING,
     FRAME_MS,
     LEVEL_BITS,
     LEVEL_MAX,
@@ -211,7 +211,7 @@ class ServoFollower(_Follower):
         """
         own, before = self.inside(position), (self.position, self.speed)
         if self.begins(time):
-            self.position, self.speed = own, min(max(speed, -FASTEST), FASTEST)
+            self.position, self.speed = own, min(max(speed, -FASTEST_FOLLOWING), FASTEST_FOLLOWING)
             before = self.position + 1, 0
         else:
             self.position, self.speed = self._next

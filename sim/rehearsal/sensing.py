@@ -9,23 +9,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from math import ceil, expm1, floor, inf
-from typing import Final
 
 from sim.model import Press, Sensor, Show
-from sim.rulebook import FRAME_MS, SENSOR_ONE, SHARE_ONE, WORD_MAX
-
-FRACTION: Final = 6
-"""Bits behind the point of what a sensor remembers: it then has 16 in all."""
+from sim.rulebook import FRAME_MS, SENSOR_BITS, SENSOR_ONE, SHARE_ONE, WORD_MAX
 
 
 def sensed(value: int | None, reading: int, quiet: int, rise: int, fall: int) -> int:
-    """What a sensor remembers after a frame, with `FRACTION` bits behind the point.
+    """What a sensor remembers after a frame, with `SENSOR_BITS` bits behind the point.
 
     `value`: what it remembered before; None: nothing yet. `reading`: the newest voltage, 0 to 1023
     of the chip's supply; below `quiet` it counts as 0. `rise` and `fall`: how much of its way the
     value takes in a frame, in 1/65536; 0: all of it.
     """
-    aim = 0 if reading < quiet else reading << FRACTION
+    aim = 0 if reading < quiet else reading << SENSOR_BITS
     if value is None:
         return aim
     if aim > value:
@@ -95,8 +91,8 @@ def _steps(sensor: Sensor, settings: Sequence[tuple[int, int]]) -> Iterator[tupl
         while at < until:
             before = remembered
             remembered = sensed(remembered, reading, quiet, rise, fall)
-            if remembered >> FRACTION != told:
-                told = remembered >> FRACTION
+            if remembered >> SENSOR_BITS != told:
+                told = remembered >> SENSOR_BITS
                 yield at, told
             if remembered == before:
                 break

@@ -15,11 +15,9 @@ from math import isqrt
 from typing import Final
 
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
-from sim.rulebook import FOLLOW_PLAY, FRAME_MS, SHARE_ONE
+from sim.rulebook import FASTEST_FOLLOWING, FOLLOW_PLAY, FRAME_MS, SHARE_ONE
 
 HALF_FRAME_MS: Final = FRAME_MS // 2
-FASTEST: Final = 1 << 25
-"""Positions per ms, 10,240 deg/s: no part is as fast, and ways stay in 32 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +70,7 @@ def pace_limits(
     speed_deg_s: int, acceleration_deg_s2: int, hardest_deg_s2: int, travel: tuple[int, int]
 ) -> PaceLimits:
     """The limits of a follow's record and of its servo's; `travel` in positions."""
-    speed = min(speed_deg_s * POSITIONS_PER_DEG // 1000, FASTEST)
+    speed = min(speed_deg_s * POSITIONS_PER_DEG // 1000, FASTEST_FOLLOWING)
     return PaceLimits(speed, _gain(acceleration_deg_s2), _gain(hardest_deg_s2), *travel)
 
 
