@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import os
 import subprocess
 import sys
 from graphlib import CycleError, TopologicalSorter
@@ -119,6 +120,47 @@ def test_checking_a_show_imports_neither_plots_nor_ports() -> None:
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT)
     assert "status 0" in done.stdout, done.stdout + done.stderr
     assert "heavy []" in done.stdout
+
+
+@pytest.mark.parametrize("words", [["--help"], ["flash", "--help"], ["explain", "servo-speed"]])
+def test_help_does_not_wait_for_what_only_a_show_needs(words: list[str]) -> None:
+    script = (
+        "import sys\n"
+        "from seqlang.command import main\n"
+        f"try: main({words!r})\n"
+        "except SystemExit as end: print('status', end.code)\n"
+        "heavy = {'numpy', 'lark', 'serial', 'asyncio', 'seqlang.check', 'firmware_gen.player'}\n"
+        "print('heavy', sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT)
+    assert "status 0" in done.stdout, done.stdout + done.stderr
+    assert "heavy []" in done.stdout
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs /proc to count threads")
+@pytest.mark.parametrize(("asked", "threads"), [(None, 1), ("2", 2)])
+def test_a_check_keeps_no_threads_for_its_algebra_unless_it_is_asked_to(
+    asked: str | None, threads: int
+) -> None:
+    if threads > (os.cpu_count() or 1):
+        pytest.skip("this machine has one processor, so the library starts one thread")
+    show = next((ROOT / "shows").glob("anglerfish/*.cues"))
+    script = (
+        "import os\n"
+        "from seqlang.command import main\n"
+        f"try: main(['check', {str(show)!r}])\n"
+        "except SystemExit: print('threads', len(os.listdir('/proc/self/task')))\n"
+    )
+    variable = "OPENBLAS_NUM_THREADS"
+    others = {name: value for name, value in os.environ.items() if name != variable}
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        env=others if asked is None else {**others, variable: asked},
+    )
+    assert f"threads {threads}\n" in done.stdout, done.stdout + done.stderr
 
 
 def test_the_top_level_holds_only_what_it_should() -> None:

@@ -20,7 +20,7 @@ from firmware_gen.compiler import show as compiler
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.transfer import choose_table, transfer
 from seqlang.check import CheckedShow, check
-from seqlang.command import _show, main
+from seqlang.command import main
 from seqlang.command._merged import put_merged
 from seqlang.command._upload import write_merged
 from seqlang.command.flash import put
@@ -184,7 +184,7 @@ def test_a_file_that_fails_its_check_is_read_once(
         read.append(path)
         return load(path)
 
-    monkeypatch.setattr(_show, "load", counted)
+    monkeypatch.setattr("seqlang.loading.load", counted)
     file = tmp_path / "broken.cues"
     file.write_text('show "s"\ncue nod:\n    jaw to 3 deg in 1 s\n')
     with pytest.raises(SystemExit) as end:

@@ -7,6 +7,7 @@ errors, 2 wrong usage, 3 board or link failure, 4 a mistake in this program.
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sys
@@ -25,6 +26,12 @@ OWN_MISTAKE: Final = 4
 
 COMPLETE: Final = "_BELLCRANK_COMPLETE"
 """The shell's completion asks by this variable, as click's own scripts do."""
+
+ALGEBRA_THREADS: Final = "OPENBLAS_NUM_THREADS"
+"""Says how many threads numpy's linear algebra keeps, by the library that its wheels bring.
+
+Our products of matrices are small: further threads would only wait for work, and keep a core busy.
+"""
 
 
 class ShowFailed(click.ClickException):
@@ -107,6 +114,8 @@ def group() -> None:
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run the command and exit with its status. No traceback leaves here."""
     gc.set_threshold(50_000, 20, 20)  # the process is short: collecting early only costs time
+    atexit.register(gc.freeze)  # nothing that is left at the end needs a search for circles
+    os.environ.setdefault(ALGEBRA_THREADS, "1")
     _open_what_is_closed()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a name the stream's encoding lacks is no failure

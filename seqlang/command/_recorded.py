@@ -13,7 +13,6 @@ from seqlang.command._recalibrated import demand_read, tell_findings
 from seqlang.command._report import Screen
 from seqlang.command._show import read_and_check
 from seqlang.text.render import heads, summary
-from sim.rig.slide import of_part
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,6 +35,7 @@ def tolerance_of(servo: Servo, within: str | None) -> float:
     """What `--within` allows this servo, in the unit of its part. Raises WrongUse."""
     from seqlang.calibration import CalibrationRefusedError, read_points
     from seqlang.recording import usual_tolerance
+    from sim.rig.slide import of_part
 
     if within is None:
         return usual_tolerance(servo)
@@ -112,6 +112,8 @@ def _fitted(rig: Rig, takes: Mapping[str, Take], within: str | None) -> list[Fit
 
 
 def _fit_words(part: FittedPart) -> str:
+    from sim.rig.slide import of_part
+
     unit, motion = of_part(part.servo).place, part.motion
     moves = "1 move" if motion.moves == 1 else f"{motion.moves} moves"
     stands = len(motion.stretches) - motion.moves

@@ -8,19 +8,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from seqlang.check import Checked, CheckedShow, check
 from seqlang.command import ShowFailed
 from seqlang.command._progress import working
 from seqlang.command._report import Screen, report
-from seqlang.loading import load
 from seqlang.text.render import summary, text
 
 if TYPE_CHECKING:
+    from seqlang.check import Checked, CheckedShow
     from seqlang.loading import Loaded
 
 
 def read_and_check(path: str) -> tuple[Loaded, Checked]:
     """The show in a file with every finding about it."""
+    from seqlang.check import check
+    from seqlang.loading import load
+
     with working(f"checking {Path(path).name}"):
         loaded = load(path)
         return loaded, check(loaded)

@@ -14,7 +14,6 @@ import click
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import end, must, wait_for_limp
-from seqlang.command._demo_creature import creature
 from seqlang.text.render import broken, columns_of
 from sim.rulebook import FRAME_S
 
@@ -57,6 +56,8 @@ def command(out: Path) -> None:
 
     Example: bellcrank demo --out bellcrank-demo
     """
+    from seqlang.command._demo_creature import creature
+
     checked = _check()
     _draw(checked, out)
     _compile(checked, out)

@@ -28,7 +28,6 @@ from seqlang.command._recorded import demand_name, take_over, tolerance_of
 from seqlang.command._report import Screen
 from seqlang.command._show import read_and_check
 from seqlang.command._show_on import ended_in_words
-from seqlang.loading import load
 from seqlang.text.render import summary
 
 if TYPE_CHECKING:
@@ -159,6 +158,8 @@ def _written(
 
     It is written all the same where the link failed or the terminal is gone.
     """
+    from seqlang.loading import load
+
     points, takes, failure = left
     outlives_terminal()
     if failure is not None:

@@ -12,7 +12,6 @@ import click
 from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
 from seqlang.command._progress import working
-from seqlang.loading import load
 from seqlang.text.render import broken, columns_of, summary, text, wants_colour
 from sim.rulebook import EMPTY_FRAMES, FRAME_S, LOW_FRAMES
 
@@ -39,6 +38,8 @@ def command(file: str, form: str) -> None:
 
     Example: bellcrank size first.cues
     """
+    from seqlang.loading import load
+
     loaded = load(file)
     if loaded.show is None or any(f.severity == "error" for f in loaded.findings):
         colour = wants_colour(sys.stderr)
