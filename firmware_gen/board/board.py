@@ -33,6 +33,9 @@ from firmware_gen.link.protocol import (
     PULSE_REPLY,
     READ,
     REPLY,
+    SENSED,
+    SOURCE_ASKED,
+    SOURCE_REPLY,
     TRIGGER,
     Hello,
     ReportedMode,
@@ -259,7 +262,7 @@ class ReferenceBoard:
     def _do(self, frame: LinkFrame) -> Status | None:
         """Act on a request and answer it; None if the answer comes later."""
         try:
-            if frame.kind not in _KINDS:
+            if frame.kind not in _KINDS or (frame.kind in SENSED and not self.chip.senses):
                 raise RequestRefusedError(Status.UNKNOWN_KIND)
             rest = self._obey(RequestKind(frame.kind), frame.payload)
         except RequestRefusedError as refused:
@@ -300,6 +303,7 @@ class ReferenceBoard:
             RequestKind.BEACON: self._beacon,
             RequestKind.JOG: self._jog,
             RequestKind.PULSE: self._pulse,
+            RequestKind.SOURCE: self._source,
         }
         try:
             rest = acts[kind](payload)
@@ -399,6 +403,14 @@ class ReferenceBoard:
         if servo >= player.servos:
             raise RequestRefusedError(Status.MALFORMED)
         return PULSE_REPLY.pack(player.stood(servo))
+
+    def _source(self, payload: bytes) -> bytes:
+        (number,) = SOURCE_ASKED.unpack(payload)
+        values = self._playing().source_values()
+        if number >= len(values):
+            raise RequestRefusedError(Status.MALFORMED)
+        value = values[number]
+        return SOURCE_REPLY.pack(value is not None, value or 0)
 
     def _status(self, payload: bytes) -> bytes:
         _expect_empty(payload)

@@ -77,7 +77,8 @@ enum bc_request {
     BC_REQUEST_STATUS = 0x15,
     BC_REQUEST_BEACON = 0x16,
     BC_REQUEST_JOG = 0x17,
-    BC_REQUEST_PULSE = 0x18
+    BC_REQUEST_PULSE = 0x18,
+    BC_REQUEST_SOURCE = 0x19
 };
 
 enum bc_status {

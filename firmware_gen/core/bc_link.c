@@ -10,6 +10,7 @@
 #include "bc_presses.h"
 #include "bc_runs.h"
 #include "bc_servo.h"
+#include "bc_sources.h"
 #include "bc_store.h"
 #include "bc_table.h"
 #include "bc_threads.h"
@@ -245,6 +246,20 @@ static uint8_t pulse(const struct bc_frame *frame) {
     return BC_STATUS_DONE;
 }
 
+#if BC_CHIP_SENSES
+static uint8_t source(const struct bc_frame *frame) {
+    uint16_t value = 0;
+    bool is_live;
+    if (frame->payload[0] >= bc_sources_count()) {
+        return BC_STATUS_MALFORMED;
+    }
+    is_live = bc_source_value(frame->payload[0], &value);
+    bc_reply_u8(is_live);
+    bc_reply_u16(is_live ? value : 0);
+    return BC_STATUS_DONE;
+}
+#endif
+
 static uint8_t report(const struct bc_frame *frame) {
     uint8_t cues[BC_CUE_SET];
     uint8_t n;
@@ -325,6 +340,9 @@ static const struct request requests[] BC_FLASH = {
     {BC_REQUEST_BEACON, 0, ANY_MODE, FREE_OR_ONE_WAY, beacon},
     {BC_REQUEST_JOG, 3, LIMP, ORDERED, jog},
     {BC_REQUEST_PULSE, 1, NOT_BLANK, REPLY_ONLY, pulse},
+#if BC_CHIP_SENSES
+    {BC_REQUEST_SOURCE, 1, NOT_BLANK, REPLY_ONLY, source},
+#endif
     {0, ANY_LENGTH, ANY_MODE, FREE, unknown},
 };
 enum { KINDS = sizeof requests / sizeof requests[0] - 1 };

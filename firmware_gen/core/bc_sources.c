@@ -18,6 +18,8 @@ void bc_sources_add(bool is_sensor) {
     count++;
 }
 
+uint8_t bc_sources_count(void) { return count; }
+
 static bool is_sensor(uint8_t source) { return (sensors >> source & 1) != 0; }
 
 /* The place of a source among those of its kind. */

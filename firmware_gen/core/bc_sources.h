@@ -13,6 +13,8 @@
 void bc_sources_clear(void);
 void bc_sources_add(bool is_sensor);
 
+uint8_t bc_sources_count(void);
+
 /* A source's value in this frame; false if it is not live. */
 bool bc_source_value(uint8_t source, uint16_t *value);
 

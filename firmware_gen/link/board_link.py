@@ -16,6 +16,8 @@ from firmware_gen.link.protocol import (
     PULSE,
     PULSE_REPLY,
     READ,
+    SOURCE_ASKED,
+    SOURCE_REPLY,
     TRIGGER,
     Hello,
     PayloadError,
@@ -129,6 +131,16 @@ class BoardLink(ABC):
         except struct.error:
             raise other_version("the board's answer to `pulse` cannot be read") from None
         return int(ticks)
+
+    def source(self, number: int) -> int | None:
+        """What a channel (ticks of half a us) or a sensor stands at, by its place among the table's
+        channels and sensors; None: a channel that is lost. Only a chip with senses knows it."""
+        rest = self._must(RequestKind.SOURCE, SOURCE_ASKED.pack(number))
+        try:
+            is_live, value = SOURCE_REPLY.unpack(rest)
+        except struct.error:
+            raise other_version("the board's answer to `source` cannot be read") from None
+        return int(value) if is_live else None
 
     def beacon(self) -> None:
         """Say that the host is there: keeps a held button down and the remote from being lost."""

@@ -62,6 +62,7 @@ class RequestKind(IntEnum):
     BEACON = 0x16
     JOG = 0x17
     PULSE = 0x18
+    SOURCE = 0x19
 
 
 ORDERED: Final = frozenset(
@@ -110,6 +111,10 @@ class Status(IntEnum):
     EMPTY = 13
 
 
+SENSED: Final = frozenset({RequestKind.SOURCE})
+"""Requests that only a chip with senses knows."""
+
+
 class ReportedMode(IntEnum):
     """What the player is doing."""
 
@@ -138,6 +143,8 @@ BUTTON: Final = struct.Struct("<BB")
 JOG: Final = struct.Struct("<BH")
 PULSE: Final = struct.Struct("<B")
 PULSE_REPLY: Final = struct.Struct("<H")
+SOURCE_ASKED: Final = struct.Struct("<B")
+SOURCE_REPLY: Final = struct.Struct("<BH")
 VERIFY_REPLY: Final = struct.Struct("<HB")
 _HELLO_REPLY: Final = struct.Struct("<BBBBBBHBBIBB")
 _STATE: Final = struct.Struct("<BBBBIIHHHHHH")

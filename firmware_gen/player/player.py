@@ -123,6 +123,11 @@ class Player:
         """What the watch reads from now on, of 1024 that are the chip's supply."""
         self._battery = reading
 
+    def source_values(self) -> list[int | None]:
+        """What each channel and sensor stood at in the last frame (TABLE.md, section 10); None: it
+        is not live."""
+        return self._sources.values()
+
     def heard(self) -> None:
         """The controller was heard: a valid frame of the link, or a change of an input."""
         if self.table.role != FOLLOWS:

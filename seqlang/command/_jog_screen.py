@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from seqlang.jogging import Jog
+    from seqlang.stick_hand import StickHand
     from sim.model import Servo
 
 KEYS: Final = (
@@ -25,6 +26,7 @@ KEYS: Final = (
     ("m", "mark: it stands at ..."),
     ("u", "undo a mark"),
     ("r", "record, end of it"),
+    ("c", "the stick turns it"),
     ("n p", "next, previous servo"),
     ("q", "leave"),
 )
@@ -54,6 +56,8 @@ class JogView:
     recorded_s: float | None = None
     """How long the recording of this servo lasts, or lasted; None: there is none."""
     is_recording: bool = False
+    stick: tuple[str, StickHand | None] | None = None
+    """Its name, and what it does if it is in use; None: none was named."""
 
 
 def cautions(servos: Sequence[Servo], columns: int) -> list[str]:
@@ -82,13 +86,14 @@ def lines_of_view(view: JogView, columns: int) -> list[str]:
         f"step    {STEPS_US[jog.step]:5.0f} us",
         _bar(jog, view.sent_us, columns),
         *_ends(view, unit),
+        *_stick(view),
         "",
         *_marked(jog),
         *_recorded(view),
         "" if view.field is None else f"it stands at ({unit}): {view.field}_",
         view.message,
         "",
-        *_keys(columns),
+        *_keys(columns, view.stick is not None),
     ]
     return [line[: columns - 1] for line in found]
 
@@ -151,9 +156,24 @@ def _recorded(view: JogView) -> list[str]:
     return [f"recorded{view.recorded_s:7.1f} s; r records it anew"]
 
 
-def _keys(columns: int) -> list[str]:
+def _stick(view: JogView) -> list[str]:
+    if view.stick is None:
+        return []
+    name, hand = view.stick
+    if hand is None:
+        return [f"stick   {name}: c lets it turn the part"]
+    if hand.at_us is None:
+        return [f"stick   {name} is not heard: is its sender on? c ends its use"]
+    at = f"stick   {hand.at_us:7.1f} us   "
+    if hand.holds:
+        return [f"{at}{name} turns the part; c ends that"]
+    side = "up" if hand.at_us < view.jog.held_us else "down"
+    return [f"{at}move {name} {side} past {view.jog.held_us:.1f} us: then it turns the part"]
+
+
+def _keys(columns: int, has_stick: bool) -> list[str]:
     """The keys, in as many columns as fit."""
-    words = [f"{key:<7}{what}" for key, what in KEYS]
+    words = [f"{key:<7}{what}" for key, what in KEYS if key != "c" or has_stick]
     wide = max(map(len, words)) + 2
     across = max(1, columns // wide)
     rows = -(-len(words) // across)

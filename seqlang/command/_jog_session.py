@@ -27,13 +27,15 @@ from seqlang.jogging import (
     waited,
 )
 from seqlang.recording import Take
+from seqlang.stick_hand import StickHand, moved, released
 from sim.rig.slide import of_part
+from sim.rig.standstill import pulse_us as pulse_at
 from sim.rulebook import FRAME_S
 from sim.score.fitting import LONGEST_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
-    from seqlang.command._jogged import ServoOnBoard
+    from seqlang.command._jogged import ServoOnBoard, SourceOnBoard
 
 LASTS_S: Final = HELD_FRAMES * FRAME_S
 """A board ends a jog that is not asked for again within a second (LINK.md)."""
@@ -67,9 +69,12 @@ class JogSession:
     Args:
         servos: one or more, in the order in which they are gone through.
         now_s: any clock that only goes forward.
+        stick: what turns the servos besides keys, once a key says so.
     """
 
-    def __init__(self, servos: Sequence[ServoOnBoard], now_s: float) -> None:
+    def __init__(
+        self, servos: Sequence[ServoOnBoard], now_s: float, stick: SourceOnBoard | None = None
+    ) -> None:
         self.is_over = False
         self._servos = servos
         self._jogs: dict[int, Jog] = {}
@@ -87,6 +92,9 @@ class JogSession:
         self._recording: list[tuple[float, float]] | None = None
         """Moments and pulses of the take that is being recorded."""
         self._takes: dict[int, Take] = {}
+        self._stick = stick
+        self._hand: StickHand | None = None
+        """What the stick does; None: it is not in use."""
         self._take(0, now_s)
 
     @property
@@ -116,6 +124,7 @@ class JogSession:
             self._message,
             self._recorded_s(),
             self._recording is not None,
+            None if self._stick is None else (self._stick.name, self._hand),
         )
 
     def points(self) -> dict[str, tuple[str, ...]]:
@@ -151,6 +160,8 @@ class JogSession:
         self._message = ""
         if key in _ACTIONS:
             self._jog = act(self._jog, _ACTIONS[key], now_s)
+            if key in ("up", "down") and self._hand is not None:
+                self._hand = released(self._hand)
         elif key == ENTER:
             self._give_pulses(now_s)
         elif key == "m":
@@ -162,6 +173,9 @@ class JogSession:
         elif key == "r":
             self._jog = typing(self._jog, now_s)
             self._record(now_s)
+        elif key == "c" and self._stick is not None:
+            self._jog = typing(self._jog, now_s)
+            self._hand = self._new_hand() if self._hand is None else None
         elif key == "q":
             self.is_over = True
         else:
@@ -251,6 +265,21 @@ class JogSession:
             self._message = ""
             self._go_to(at, now_s)
 
+    # -- a stick -------------------------------------------------------------------------------
+
+    def _new_hand(self) -> StickHand:
+        """The whole way of the stick is the travel of the part, from its lesser place on."""
+        first, last = (float(pulse_at(self._on.servo, at)) for at in self._on.servo.travel_deg)
+        return StickHand((first, last))
+
+    def _mind_stick(self, now_s: float) -> None:
+        if self._stick is None or self._hand is None:
+            return
+        held = self._hand.holds
+        self._hand, self._jog = moved(self._hand, self._jog, self._stick.share(), now_s)
+        if held and self._hand.at_us is None:
+            self._message = f"`{self._stick.name}` is not heard any more: the pulses ended"
+
     # -- recording -----------------------------------------------------------------------------
 
     def _record(self, now_s: float) -> None:
@@ -289,6 +318,7 @@ class JogSession:
         self._jog = waited(self._jog, now_s)
         if self._jog.is_limp and not was_limp:
             self._message = "nobody pressed anything: the pulses ended"
+        self._mind_stick(now_s)
         pulse_us = self._jog.pulse_us
         if pulse_us is None:
             self._end_pulses(now_s)
@@ -368,6 +398,8 @@ class JogSession:
         if at not in self._jogs:
             self._jogs[at] = begin(self._on.servo, self._sent_us, now_s)
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
+        if self._hand is not None:
+            self._hand = self._new_hand()
 
     def _go_to(self, at: int, now_s: float) -> None:
         self._end_recording("")

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import named, not_ready
-from sim.model import Servo
-from sim.rulebook import PULSE_STEPS_PER_US
+from sim.model import Channel, Servo
+from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE
 
 if TYPE_CHECKING:
-    from firmware_gen.link.board_link import BoardLink
-    from sim.model import Rig
+    from collections.abc import Sequence
 
+    from firmware_gen.link.board_link import BoardLink
+    from firmware_gen.table.records import Table
+    from sim.model import Rig, Sensor
+
+
+STICK_WAY: Final = (1000.0 * PULSE_STEPS_PER_US, 2000.0 * PULSE_STEPS_PER_US)
+"""The pulses of a stick's ends (common practice, no source)."""
+SENSOR_WAY: Final = (0.0, SENSOR_ONE - 1.0)
 
 Turned: TypeAlias = Literal["turned", "not limp", "stopped"]
 """What came of a jog. `stopped`: a stop was pressed, and the board takes no jog for a while."""
@@ -48,6 +55,25 @@ class ServoOnBoard:
         return "turned"
 
 
+@dataclass(frozen=True, slots=True)
+class SourceOnBoard:
+    """A channel of a radio or a sensor of the show, and what its board calls it."""
+
+    name: str
+    link: BoardLink
+    number: int
+    """Among the channels and sensors of the board's table."""
+    way: tuple[float, float]
+    """What it stands at, at the ends of its way, in the board's steps."""
+
+    def share(self) -> float | None:
+        """Where in its way it stands, 0 to 1 and beyond; None: it is not heard. Raises
+        LinkFailure."""
+        value = self.link.source(self.number)
+        first, last = self.way
+        return None if value is None else (value - first) / (last - first)
+
+
 def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:
     """The show's servos on a greeted board, in the order of the text.
 
@@ -57,31 +83,75 @@ def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:
         LinkFailure: the board holds no show, or it is none of these boards, or its table has
             nothing on the pin of one of its servos.
     """
+    from firmware_gen.table.records import ServoRecord
+
+    pins = [one.pin for one in _played(link).outputs if isinstance(one, ServoRecord)]
+    board = _board_of(link, rig)
+    servos = [each for each in rig.outputs if isinstance(each, Servo) and each.board == board]
+    for servo in servos:
+        if servo.pin not in pins:
+            raise _other_show(link, f"no servo on the pin of `{servo.name}`")
+    return [ServoOnBoard(servo, link, pins.index(servo.pin)) for servo in servos]
+
+
+def source_on(links: Sequence[BoardLink], rig: Rig, name: str) -> SourceOnBoard:
+    """A channel or a sensor of the show, on one of these greeted boards.
+
+    Raises:
+        LinkFailure: its board is none of these, or its table has nothing on its pin.
+        LookupError: the show has none of this name.
+    """
+    from firmware_gen.table.records import ChannelRecord, SensorRecord
+
+    sources: tuple[Channel | Sensor, ...] = (*rig.channels, *rig.sensors)
+    wanted = next((one for one in sources if one.name == name), None)
+    if wanted is None:
+        raise LookupError(name)
+    for link in links:
+        if _board_of(link, rig) != wanted.board:
+            continue
+        kinds = ChannelRecord | SensorRecord
+        pins = [one.pin for one in _played(link).senses if isinstance(one, kinds)]
+        if wanted.pin not in pins:
+            raise _other_show(link, f"nothing that is heard on the pin of `{name}`")
+        way = STICK_WAY if isinstance(wanted, Channel) else SENSOR_WAY
+        return SourceOnBoard(name, link, pins.index(wanted.pin), way)
+    raise LinkFailure(
+        "wrong-address",
+        f"`{name}` arrives at board `{wanted.board}`, and that board was not found",
+        "say with `--port` where it is",
+    )
+
+
+def _board_of(link: BoardLink, rig: Rig) -> str:
+    """The name of a greeted board in the show. Raises LinkFailure."""
+    for board in rig.boards:
+        if board.address == link.address:
+            return board.name
+    raise LinkFailure(
+        "wrong-address",
+        f"{named(link)} is no board of this show",
+        "`bellcrank ports` says which board is on which port",
+    )
+
+
+def _played(link: BoardLink) -> Table:
+    """The table that a board plays. Raises LinkFailure."""
     from firmware_gen.table.decode import decode
     from firmware_gen.table.layout import TableError
-    from firmware_gen.table.records import ServoRecord
 
     data = link.table()
     if not data:
         raise not_ready(ReportedMode.BLANK)
     try:
-        outputs = decode(data).outputs
+        return decode(data)
     except TableError as error:
         raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
-    boards = [board.name for board in rig.boards if board.address == link.address]
-    if not boards:
-        raise LinkFailure(
-            "wrong-address",
-            f"{named(link)} is no board of this show",
-            "`bellcrank ports` says which board is on which port",
-        )
-    pins = [output.pin for output in outputs if isinstance(output, ServoRecord)]
-    servos = [each for each in rig.outputs if isinstance(each, Servo) and each.board == boards[0]]
-    for servo in servos:
-        if servo.pin not in pins:
-            raise LinkFailure(
-                "refused",
-                f"the show on {named(link)} has no servo on the pin of `{servo.name}`",
-                "put this show there with `bellcrank flash`, then repeat",
-            )
-    return [ServoOnBoard(servo, link, pins.index(servo.pin)) for servo in servos]
+
+
+def _other_show(link: BoardLink, lacks: str) -> LinkFailure:
+    return LinkFailure(
+        "refused",
+        f"the show on {named(link)} has {lacks}",
+        "put this show there with `bellcrank flash`, then repeat",
+    )

@@ -33,8 +33,9 @@ from seqlang.text.render import summary
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from firmware_gen.link.board_link import BoardLink
     from seqlang.command._jog_session import JogSession
-    from seqlang.command._jogged import ServoOnBoard
+    from seqlang.command._jogged import ServoOnBoard, SourceOnBoard
     from seqlang.command._keyboard import Keyboard
     from seqlang.recording import Take
     from sim.model import Rig
@@ -79,6 +80,12 @@ _RECORDING_S: Final = 0.015
     help="How far the moves of a recording may lie beside it, such as `2 deg`. Without it 1.5 deg; "
     "where parts are not measured in degrees, 3 % of the travel.",
 )
+@click.option(
+    "--stick",
+    metavar="CHANNEL",
+    help="A channel or a sensor of the show that turns the part while you hold its stick or knob: "
+    "key c. Its board is an ATmega2560.",
+)
 @click.option("--write", is_flag=True, help="Write marks and recordings without asking.")
 @click.option(
     "--phone",
@@ -93,6 +100,7 @@ def command(
     listed: bool,
     name: str | None,
     within: str | None,
+    stick: str | None,
     write: bool,
     phone: bool,
     opened: bool,
@@ -112,6 +120,9 @@ def command(
     after another move together in it. A key turns a part slowly: a quick gesture is made so by
     shorter times in the text.
 
+    With --stick a radio's stick or a knob turns the part. It takes hold when it comes past where
+    the part stands, and its whole way is the part's travel.
+
     With --phone one hand holds a pad on a phone's page, and the other slides: a servo has pulses
     only while somebody holds. The code is printed, as by `bellcrank remote`. Ctrl-C here ends it;
     then what was recorded there becomes a gesture.
@@ -124,6 +135,8 @@ def command(
         raise WrongUse(
             "`--open`, `--address`, `--number` and `--for` are for a phone: add `--phone`"
         )
+    if stick is not None and (phone or listed):
+        raise WrongUse("`--stick` is for keys: leave out `--phone` and `--list`")
     until_s = None if duration is None else float(seconds(duration, "--for"))
     host = host_of(opened, address)
     loaded, checked = read_and_check(file)
@@ -134,7 +147,9 @@ def command(
     with ExitStack() as stack:
         if name is not None:
             demand_name(name, loaded)
-        servos = _servos(stack, loaded.show.rig, ports, baud)
+        if stick is not None:
+            _demand_source(loaded.show.rig, stick)
+        links, servos = _servos(stack, loaded.show.rig, ports, baud)
         for one in servos if within is not None else ():
             tolerance_of(one.servo, within)
         if listed:
@@ -147,7 +162,7 @@ def command(
             title = loaded.show.score.title or "Show"
             left = _by_phone(servos, title, host, number, until_s)
         else:
-            left = _by_keys(servos)
+            left = _by_keys(servos, _source(links, loaded.show.rig, stick))
     return _written(file, loaded.show.rig, left, name, within, write)
 
 
@@ -181,16 +196,18 @@ def _written(
 
 def _servos(
     stack: ExitStack, rig: Rig, ports: Sequence[str], baud: int
-) -> tuple[ServoOnBoard, ...]:
-    """The servos of the boards on these ports, in the order of the text."""
+) -> tuple[list[BoardLink], tuple[ServoOnBoard, ...]]:
+    """The boards on these ports, and their servos in the order of the text."""
     from seqlang.command._jogged import servos_on
 
     wanted: Sequence[str | None] = ports or (
         _ports_of(rig, baud) if len(rig.boards) > 1 else (None,)
     )
+    links: list[BoardLink] = []
     found: list[ServoOnBoard] = []
     for port in wanted:
         link, _ = stack.enter_context(connected(port, baud))
+        links.append(link)
         try:
             found += servos_on(link, rig)
         except LinkFailure as failure:
@@ -201,7 +218,7 @@ def _servos(
     if len(set(names)) != len(names):
         raise WrongUse("two of these ports lead to the same board")
     order = [output.name for output in rig.outputs]
-    return tuple(sorted(found, key=lambda one: order.index(one.servo.name)))
+    return links, tuple(sorted(found, key=lambda one: order.index(one.servo.name)))
 
 
 def _ports_of(rig: Rig, baud: int) -> list[str]:
@@ -230,6 +247,32 @@ def _ports_of(rig: Rig, baud: int) -> list[str]:
     return ports
 
 
+def _demand_source(rig: Rig, name: str) -> None:
+    """Say before anything moves that a name is that of no channel and no sensor."""
+    names = [one.name for one in rig.channels] + [one.name for one in rig.sensors]
+    if name in names:
+        return
+    known = ", ".join(f"`{one}`" for one in names)
+    raise WrongUse(
+        f"there is no channel or sensor `{name}`; "
+        + (f"this show has {known}" if known else "this show has none")
+    )
+
+
+def _source(links: Sequence[BoardLink], rig: Rig, name: str | None) -> SourceOnBoard | None:
+    """The stick that turns servos, on one of these boards."""
+    from seqlang.command._jogged import source_on
+
+    if name is None:
+        return None
+    try:
+        source = source_on(links, rig, name)
+        source.share()
+    except LinkFailure as failure:
+        end(failure)
+    return source
+
+
 def _list(servos: Sequence[ServoOnBoard]) -> None:
     from seqlang.jogging import estimated_place
     from sim.rig.slide import of_part
@@ -248,9 +291,7 @@ def _list(servos: Sequence[ServoOnBoard]) -> None:
 # -- keys --------------------------------------------------------------------------------------
 
 
-def _by_keys(
-    servos: Sequence[ServoOnBoard],
-) -> Left:
+def _by_keys(servos: Sequence[ServoOnBoard], stick: SourceOnBoard | None) -> Left:
     """What was marked and what was recorded, by servo, and what the link failed with."""
     from seqlang.command._jog_session import JogSession
     from seqlang.command._keyboard import Keyboard, is_closed
@@ -262,7 +303,7 @@ def _by_keys(
         with terminal.fullscreen(), terminal.cbreak(), terminal.hidden_cursor():
             try:
                 if _goes_on(terminal, servos):
-                    session = JogSession(servos, _now_s())
+                    session = JogSession(servos, _now_s(), stick)
                     _turn(terminal, session)
             except LinkFailure as failed:
                 failure = failed

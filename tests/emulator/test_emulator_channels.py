@@ -137,3 +137,27 @@ def test_a_receiver_at_the_edge_of_range_presses_nothing(firmware: Firmware) -> 
         send(board, pins[0], [1500.0] * 5 + [1700.0] * 5, draw)
         board.run(ms=300)
         assert started(board, table) == {1}
+
+
+def test_a_limp_chip_tells_a_host_where_a_stick_stands(firmware: Firmware) -> None:
+    """A host that turns a servo by a stick asks for it while no servo has pulses."""
+    bare = Table(firmware.chip.chip_id, 1)
+    pins = channel_pins(firmware, bare)
+    table = with_channels(firmware, bare)
+    draw = random.Random(5)
+    with firmware.board(in_slot(encode(table))) as board:
+        for pin in pins:
+            board.press(pin, 0)
+        link = HostLink(EmulatedPort(board))
+        link.greet()
+        board.run(ms=300)
+        assert link.limp().done
+        assert [link.source(n) for n in range(len(pins))] == [None] * len(pins)
+        for width_us in (1500.0, 1234.5, 1876.0):
+            send(board, pins[1], [width_us] * 30, draw)
+            board.run(ms=700)
+            found = [link.source(n) for n in range(len(pins))]
+            assert found[1] == 2 * width_us
+            assert found[:1] + found[2:] == [None] * (len(pins) - 1)
+        board.run(ms=1000)
+        assert link.source(1) is None

@@ -20,6 +20,7 @@ from firmware_gen.link.protocol import (
     NO_ADDRESS,
     ONE_WAY,
     REPLY,
+    SENSED,
     Hello,
     ReportedMode,
     RequestKind,
@@ -142,6 +143,10 @@ def test_frames_to_other_boards_and_replies_of_others_are_not_answered() -> None
     assert len(bench.say(RequestKind.STATUS, to=7)) == 1
 
 
+def test_all_kinds_are_tried_but_those_of_chips_with_senses() -> None:
+    assert set(LENGTHS) == set(RequestKind) - SENSED
+
+
 def test_an_unknown_kind_says_so() -> None:
     bench = Bench()
     for kind in (0x00, 0x07, 0x19, 0x3F):
@@ -165,9 +170,10 @@ LENGTHS = {
     RequestKind.JOG: (0, 2, 4),
     RequestKind.PULSE: (0, 2),
 }
+"""Of kinds that the first chip knows."""
 
 
-@pytest.mark.parametrize("kind", RequestKind)
+@pytest.mark.parametrize("kind", LENGTHS)
 def test_a_payload_of_the_wrong_length_is_malformed(kind: RequestKind, ready: Bench) -> None:
     if kind == RequestKind.DATA:
         ready.open(NEW)

@@ -59,6 +59,7 @@ _LANES: Final[dict[RequestKind, Lane]] = {
     RequestKind.STATUS: "other",
     RequestKind.BEACON: "other",
     RequestKind.PULSE: "other",
+    RequestKind.SOURCE: "other",
 }
 
 

@@ -124,6 +124,10 @@ class ApartPlayer:
         cut = len(raw) - len(self._flips)
         return raw[:cut] + bytes(a ^ b for a, b in zip(raw[cut:], self._flips, strict=True))
 
+    def answered(self) -> bytes:
+        """What it answered the host since the last call."""
+        return bytes(self._ffi.buffer(self._sent, self.lib.host_take(self._sent, len(self._sent))))
+
     def told_bytes(self) -> bytes:
         """What went out on its line since the last call."""
         return bytes(self._ffi.buffer(self._sent, self.lib.host_told(self._sent)))
