@@ -9,14 +9,15 @@ ends of their ranges, and nothing that a value is for one change keeps it from a
 next. So a row may be thought of that no draw brings about; the bound errs on the safe side.
 
 Several lights of a strand together are `sim.strain.drawn_together`'s. Where an effect lies over a
-light, where its fades cut one another short, where a choice is made, or where a button could hold a
-repeat, ways up and down are counted instead (`sim.strain.light_bound`). There a light that hardly
-counts among all of them counts by how much it does.
+light, where its fades cut one another short, or where a button could hold a repeat, ways up and
+down are counted instead (`sim.strain.light_bound`). There a light that hardly counts among all of
+them counts by how much it does. Where a choice is made, `sim.strain.chosen_light` looks at every
+way through it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf, pi
 from typing import Final
@@ -30,6 +31,7 @@ from sim.light.flash import CHANGE, RED_CHANGE, FlashKind
 from sim.model import Cue, Effect, Hold, Lamp, Repeat, Show, Step, Strip
 from sim.score.draws import draws_in
 from sim.score.tree import Lengths, acts, swapped, walk
+from sim.strain.chosen_light import ChosenLight
 from sim.strain.drawn_stands import (
     ROUND,
     Sense,
@@ -91,25 +93,47 @@ def may_flash(
             key = kind, outputs, is_near
             found[key] = max(int(changes // 2), found.get(key, 0))
 
+    chosen = ChosenLight(written.body, states)
     for name, row in rows.items():
-        if row is None:
+        others = tuple(lights.values()) if len(used) == 1 < len(lights) else ()
+        senses = tuple(senses_of(lights[name], others))
+        several = (
+            chosen.changes(lights[name], senses)
+            if row is None
+            else [_most_changes(row, sense) for sense in senses]
+        )
+        if several is None:
             effects = _under_effects(show, written, lights[name], states)
             note("general", (name,), min(effects, bound.of_light(cue, name)), is_near=False)
             continue
-        others = tuple(lights.values()) if len(used) == 1 < len(lights) else ()
-        for sense in senses_of(lights[name], others):
-            note(sense.kind, sense.outputs, _most_changes(row, sense))
+        for sense, changes in zip(senses, several, strict=True):
+            note(sense.kind, sense.outputs, changes)
     if len(used) > 1 and not found:
         known = {name: row for name, row in rows.items() if row is not None}
         if len(known) < len(rows):
-            most = bound.weighted(cue, _shares(lights, states))
-            note("general", tuple(used), most, is_near=False)
+            counted = bound.weighted(cue, _shares(lights, states))
+            for kind, count in _chosen_together(chosen, lights, used, counted):
+                note(kind, tuple(used), count, is_near=False)
         else:
             for kind, most, is_near in _together(lights, known):
                 note(kind, tuple(used), most, is_near)
     return tuple(
         MayFlash(kind, outputs, count, is_near) for (kind, outputs, is_near), count in found.items()
     )
+
+
+def _chosen_together(
+    chosen: ChosenLight, lights: Mapping[str, Lamp | Strip], used: Sequence[str], most: float
+) -> Iterator[tuple[FlashKind, float]]:
+    """The changes of several lights of a strand that chooses; `most`: their ways, counted."""
+    found: list[tuple[FlashKind, float]] = []
+    for kind, values, least in _sums(lights, used):
+        several = chosen.changes_of_all([lights[name] for name in used], values, least)
+        if several is None:
+            yield "general", most
+            return
+        found.append((kind, min(several, most)))
+    yield from found
 
 
 def _together(
@@ -127,7 +151,7 @@ def _together(
 
 
 def _sums(
-    lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
+    lights: Mapping[str, Lamp | Strip], rows: Collection[str]
 ) -> Iterator[tuple[FlashKind, dict[str, Callable[[Array], Array]], float]]:
     """What each light adds to a sum that may flash, and the least change that counts."""
     shares = weights_of(tuple(lights.values()))

@@ -104,16 +104,19 @@ def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> list[Stan
         return None
     # after power-up the safe light comes on a frame before the strand starts
     dark = Stand(np.zeros((1, fades[0].levels.shape[1])), -inf, -inf, -FRAME_MS, Law("uniform"))
-    levels = np.array([levels_of(one) for one in left])
-    if isinstance(light, Lamp):
-        levels = _steps(0.0, float(levels.max()))
-    lit = Stand(levels, -FRAME_MS, -FRAME_MS, meets[0], Law("uniform"))
+    lit = Stand(levels_found(light, states), -FRAME_MS, -FRAME_MS, meets[0], Law("uniform"))
     until = (*meets[1:], inf)
     found = [
         Stand(one.levels, one.begins_ms, one.ends_ms, at, one.law)
         for one, at in zip(fades, until, strict=True)
     ]
     return [dark, lit, *found]
+
+
+def levels_found(light: Lamp | Strip, states: LightStates) -> Array:
+    """The levels at which a strand may find a light, shape (lights, channels), in L*."""
+    levels = np.array([levels_of(one) for one in states.left(light.name)])
+    return _steps(0.0, float(levels.max())) if isinstance(light, Lamp) else levels
 
 
 def _steps(low_pct: float, high_pct: float) -> Array:
@@ -144,7 +147,7 @@ class _Fades:
         match step:
             case Fade() if step.output == self._name:
                 end = start + step.duration_ms
-                self._found.append(Stand(_range(step), start, end, end, step.law))
+                self._found.append(Stand(levels_at(step), start, end, end, step.law))
                 return end
             case InTurn():
                 for child in step.children:
@@ -176,7 +179,8 @@ class _Fades:
         return inf if times == inf else start
 
 
-def _range(fade: Fade) -> Array:
+def levels_at(fade: Fade) -> Array:
+    """Every level at which a fade may end, shape (lights, channels), in L*."""
     one = fade.drawn
     if isinstance(fade.light, StripLight) or one is None or not one.target_key:
         return levels_of(fade.light)[np.newaxis]

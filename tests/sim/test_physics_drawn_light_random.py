@@ -159,14 +159,48 @@ def test_no_strand_of_many_flashes_in_minutes_that_the_bound_clears() -> None:
 
 
 def chosen(seeds: range, length_ms: int) -> list[tuple[bool, bool, bool]]:
-    """What is found of strands that choose one of several things; ways of light are counted."""
+    """What is found of strands that choose one of several things."""
     return [check_one(seed, length_ms, chooses=True) for seed in seeds]
 
 
 def test_no_random_strand_that_chooses_flashes_where_the_count_clears_it() -> None:
     found = chosen(range(24), 20_000)
     assert any(one[0] for one in found)
-    assert sum(1 for one in found if not one[2]) >= 10
+    assert sum(1 for one in found if not one[2]) >= 15
+
+
+def choice(ways: int, fade_ms: int, hold_ms: int) -> Show:
+    """One of so many fades, up or down, then a wait."""
+    levels = (80.0, 0.0, 60.0, 10.0, 90.0, 5.0, 70.0, 20.0)
+    one_of = OneOf(tuple(Fade("c", level, fade_ms) for level in levels[:ways]))
+    cue = Cue("i", "", numbered(Repeat(InTurn((one_of, Hold(hold_ms))), None), 5))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("c", "b", 2),))
+    return Show(rig, Score("", (cue,), idle=("i",)))
+
+
+@pytest.mark.parametrize("ways", [2, 5, 8])
+def test_alternatives_count_one_after_the_other_and_not_all_at_once(ways: int) -> None:
+    # what is found comes on as well: with six passes of 180 ms the seventh fade comes too late
+    for hold_ms, flashes in ((140, False), (120, True)):
+        show = choice(ways, 40, hold_ms)
+        eye, cue = eye_of(show)
+        assert any(one.is_near for one in eye.may_flash(cue)) is flashes
+        assert bool(seen_flashing(show, 20_000)) <= flashes
+
+
+def test_two_lamps_of_which_one_is_chosen_have_room_for_as_many_changes_as_fades() -> None:
+    def strand(hold_ms: int) -> Show:
+        fades = tuple(Fade(name, level, 60) for name in ("a", "d") for level in (90.0, 0.0))
+        body = Repeat(InTurn((OneOf(fades), Hold(hold_ms))), None)
+        lamps = (Lamp("a", "b", 2), Lamp("d", "b", 3))
+        rig = Rig((), (Board("b", "atmega328p", 1),), lamps)
+        return Show(rig, Score("", (Cue("i", "", numbered(body, 3)),), idle=("i",)))
+
+    eye, cue = eye_of(strand(140))
+    assert eye.bound.of(cue) >= 8
+    assert not eye.may_flash(cue)
+    eye, cue = eye_of(strand(40))
+    assert eye.may_flash(cue)
 
 
 @pytest.mark.long
