@@ -268,7 +268,7 @@ class CreatureDrawing:
         rows, across, pitch = _strip_size(strip.pixels, WIDTH - 2 * EDGE - 16)
         words = f"{strip.name}, {strip.pixels} pixels"
         pen.words((EDGE + 8, top + 15), words, PALE, self._small, "ls", WIDTH - 2 * EDGE - 16)
-        size = pitch - (1.5 if pitch > 5 else 0.5)
+        size = pitch - 1.5
         for n, colour in enumerate(self._colours(strip, instant)):
             x, y = EDGE + 8 + (n % across) * pitch, top + 20 + (n // across) * pitch
             pen.area([(x, y), (x + size, y), (x + size, y + size), (x, y + size)], colour, None)

@@ -61,7 +61,10 @@ LIGHT = (
 PLAYER = (
     *("firmware_gen/test_player*.py", "firmware_gen/test_fixed.py"),
     *("firmware_gen/test_core_player.py", "firmware_gen/test_table_page.py"),
-    *("properties/test_player*.py", "sim/test_rehears*.py"),
+    *("properties/test_player*.py", "properties/test_tracking.py", "sim/test_rehears*.py"),
+    *("firmware_gen/test_channels.py", "firmware_gen/test_presses.py"),
+    *("firmware_gen/test_se[ns]*s.py", "firmware_gen/test_shine.py", "firmware_gen/test_watch.py"),
+    *("firmware_gen/test_board.py", "firmware_gen/test_live_parts.py"),
 )
 # not the sanitizers' run: it reserves more memory than a trial may have
 CORE = (
