@@ -36,11 +36,15 @@ def press_and_see(
     except LinkFailure as failure:
         mishap = failure
     failed, others = _press_elsewhere(what, port)
-    if not found and not others and mishap is None:  # no command has it
+    if not found and mishap is None and (port or not others):
+        # no command of this user has it; that another user has it is no more than a claim, and
+        # where it is true the port cannot be had
         try:
             found = _press_own(what, port, baud, opens=True)
         except LinkFailure as failure:
             mishap = failure
+        taken = {name for name, outcome in found.items() if others and _is_taken(outcome)}
+        found = {name: found[name] for name in found.keys() - taken}
     if mishap is not None and not (others and port):
         if mishap.reason != "owner-not-ours":
             end(_with_the_switch(mishap))
@@ -48,6 +52,11 @@ def press_and_see(
     # all others were asked before one that takes nothing, or is slow to show it, is told of
     if failed + _tell(what, found, baud, see):
         raise BoardFailed("")
+
+
+def _is_taken(outcome: Reply | LinkFailure) -> bool:
+    """Whether another process has the port."""
+    return isinstance(outcome, LinkFailure) and outcome.reason in ("port-busy", "no-permission")
 
 
 def _press_alone(

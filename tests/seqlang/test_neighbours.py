@@ -336,6 +336,18 @@ def test_no_door_of_another_users_keeps_the_own_board_from_stopping(
     assert ("supply's lead" in said.err) == (how != "claims")
 
 
+@pytest.mark.parametrize("how", ["claims", "{}"])
+def test_a_port_that_another_user_only_claims_to_have_is_stopped_all_the_same(
+    how: str, two: TwoUsers, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """No command of this user has it open."""
+    with lying(two, how):
+        words = [sys.executable, "-m", "seqlang", "stop", "--port", two.server.url]
+        subprocess.run(words, check=False, timeout=60)
+    assert "has stopped" in capfd.readouterr().out
+    assert two.mode in (ReportedMode.LIMP, ReportedMode.STOPPING)
+
+
 @pytest.mark.parametrize(
     "said", ["[]", "{", '{"taken": 5}', '{"taken": ["x"]}\n{"port": "x", "status": "?"}']
 )
