@@ -63,6 +63,8 @@ void serial_start(void);
 uint8_t serial_waiting(void); /* received bytes that wait */
 uint8_t resets_begin(void);   /* the cause; from here on the watchdog bites after 250 ms without: */
 void resets_alive(void);
+void resets_played(uint8_t mode);      /* a frame, and where the player is */
+bool resets_stop_holds(uint8_t cause); /* the board was stopped or limp, and has to stay so */
 
 /*
  * What interrupts tell the main loop: bits of GPIOR0 (8.5.1), because there they are set and

@@ -89,7 +89,7 @@ static void play(void) {
     began = (uint8_t)(due - PLAY_TICKS);
     bc_frame();
     phase = BETWEEN_FRAMES;
-    resets_alive();
+    resets_played(bc_mode());
     due = (uint8_t)(due + FRAME_TICKS); /* until listening says */
 }
 
@@ -185,6 +185,9 @@ static void begin(void) {
     serial_start();
     sei();
     bc_start(cause);
+    if (resets_stop_holds(cause)) {
+        bc_stay_limp();
+    }
     phase = BETWEEN_FRAMES;
     next_look = clock_tick();
     /* the first frame is due at once */

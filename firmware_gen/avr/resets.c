@@ -20,6 +20,9 @@ static struct {
     uint16_t balance;
 } counters __attribute__((section(".noinit")));
 
+/* Where the player was in its last frame; holds over the same resets. */
+static uint8_t last_mode __attribute__((section(".noinit")));
+
 static bool counters_hold(void) {
     return (uint16_t)(counters.watchdog + counters.brown_out + counters.balance) == WHOLE;
 }
@@ -50,6 +53,19 @@ uint8_t resets_begin(void) {
 }
 
 void resets_alive(void) { wdt_reset(); }
+
+void resets_played(uint8_t mode) {
+    resets_alive();
+    last_mode = mode;
+}
+
+/* A reset that nobody asked for does not undo a stop. If a boot loader has hidden the cause, it may
+ * have been asked for. A byte that a brown-out has spoilt hardly ever names one of these modes. */
+bool resets_stop_holds(uint8_t cause) {
+    uint8_t beyond = (uint8_t)(last_mode - BC_MODE_STOPPING);
+    return cause != 0 && (cause & (_BV(PORF) | _BV(EXTRF))) == 0 &&
+           beyond <= BC_MODE_LIMP - BC_MODE_STOPPING;
+}
 
 uint16_t bc_hal_watchdog_resets(void) { return counters.watchdog; }
 

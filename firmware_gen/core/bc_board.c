@@ -12,6 +12,8 @@ void bc_start(uint8_t cause) {
     bc_link_show_changed();
 }
 
+void bc_stay_limp(void) { bc_player_ask(BC_ASK_LIMP, 0); }
+
 /* Long work calls this rarely, so that more than one frame may have come meanwhile. */
 void bc_service_within_frame(void) {
     enum { MOST_FRAMES = 3 };

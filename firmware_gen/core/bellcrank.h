@@ -63,6 +63,9 @@ enum {
  */
 void bc_start(uint8_t cause);
 
+/* After bc_start: go limp in the first frame, for the board was stopped before the reset. */
+void bc_stay_limp(void);
+
 /*
  * Play one frame (20 ms) and bring bc_image up to date. Calls bc_service while it works, and
  * bc_hal_pixels_ready, bc_hal_switch as things change. Frames must not be left out: after a delay,
