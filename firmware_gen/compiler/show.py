@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from math import ceil
@@ -32,7 +32,7 @@ from firmware_gen.table.ops import (
     pointed_anew,
     pointed_to,
 )
-from firmware_gen.table.records import BindingRecord, CueRecord, Table, kind_of
+from firmware_gen.table.records import BindingRecord, CueRecord, SenseRecord, Table, kind_of
 from sim.model import NO_MARK, Board, Cue, Output, Score, Show
 from sim.rulebook import (
     BYTE_MAX,
@@ -162,6 +162,27 @@ class _Draft:
     """The mark of each op of each thread."""
 
 
+def _binding_records(
+    score: Score, chip: Chip, indices: Mapping[str, int]
+) -> tuple[BindingRecord, ...]:
+    """Of the cues that a board has, the presses that its chip tells apart."""
+    return tuple(
+        BindingRecord(
+            *(one.button, indices[one.cue], one.while_held, one.kind, one.manner),
+            ends=ends_when_asked_again(score, one),
+        )
+        for one in score.bindings
+        if one.cue in indices and (one.is_plain or chip.senses)
+    )
+
+
+def _all_senses(
+    show: Show, board: Board, limits: dict[str, tuple[int, int]], indices: Mapping[str, int]
+) -> tuple[SenseRecord, ...]:
+    watched = watch_records(show, board, indices.get(show.score.low_cue or ""))
+    return sense_records(show, board, limits) + watched
+
+
 def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Draft:
     outputs = tuple(one for one in show.rig.outputs if one.board == board.name)
     cues = cues_on(show, board.name)
@@ -193,14 +214,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         colours=palette.colours,
         laws=laws.records,
         inputs=input_records(show.rig.inputs, board),
-        bindings=tuple(
-            BindingRecord(
-                *(one.button, indices[one.cue], one.while_held, one.kind, one.manner),
-                ends=ends_when_asked_again(score, one),
-            )
-            for one in score.bindings
-            if one.cue in indices and (one.is_plain or chip.senses)
-        ),
+        bindings=_binding_records(score, chip, indices),
         cues=cue_records,
         threads=ops,
         glide=glide_steps(score),
@@ -210,12 +224,7 @@ def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Dra
         stop_time=_stop_time(score),
         enable_interval=ENABLE_INTERVAL_FRAMES,
         role=role,
-        senses=(
-            sense_records(show, board, limits)
-            + watch_records(show, board, indices.get(score.low_cue or ""))
-            if chip.senses
-            else ()
-        ),
+        senses=_all_senses(show, board, limits, indices) if chip.senses else (),
     )
     _encoded(table, board)
     marks = tuple(tuple(one.mark for one in thread) for thread in threads)

@@ -77,27 +77,24 @@ def command(
             write_whole(out, data)
         lines = _lines(data, board)
         made = None if text_out is None else _write_text(text_out, data, board)
-    digest = hashlib.sha256(data).hexdigest()
-    crc = int.from_bytes(data[-2:], "little")
+    facts = {
+        "address": link.address,
+        "bytes": len(data),
+        "crc": f"{int.from_bytes(data[-2:], 'little'):04X}",
+        "show": f"{hello.show:08x}",
+        "sha256": hashlib.sha256(data).hexdigest(),
+        "board": board and board.name,
+    }
     if form == "json":
-        record = {
-            "address": link.address,
-            "bytes": len(data),
-            "crc": f"{crc:04X}",
-            "show": f"{hello.show:08x}",
-            "sha256": digest,
-            "board": board and board.name,
-            "lines": [
-                {"offset": line.offset, "bytes": line.data.hex(), "words": line.text}
-                for line in lines
-            ],
-        }
-        click.echo(json.dumps(record, indent=2))
+        told = [
+            {"offset": line.offset, "bytes": line.data.hex(), "words": line.text} for line in lines
+        ]
+        click.echo(json.dumps({**facts, "lines": told}, indent=2))
         return
     from firmware_gen.listing.disassemble import listing
 
-    say(f"{who} plays show {hello.show:08x}: {len(data)} bytes, CRC {crc:04X}")
-    click.echo(f"  SHA-256 {digest}")
+    say(f"{who} plays show {facts['show']}: {facts['bytes']} bytes, CRC {facts['crc']}")
+    click.echo(f"  SHA-256 {facts['sha256']}")
     if board is not None:
         say(f"  this is the file's table for board `{board.name}`")
     elif show is not None:
@@ -106,12 +103,8 @@ def command(
     click.echo(listing(lines))
     if out is not None:
         click.echo(f"\nwrote  {out}")
-    if made is not None:
-        click.echo(f"\nwrote  {text_out}; its comments say what to fill in")
-        for cue in made.left_out:
-            say(f"       cue `{cue}` does not go back to statements: it stands in comments")
-        for cue in made.waiting:
-            say(f"       cue `{cue}` moves nothing on this board: it needs the other boards' texts")
+    if text_out is not None and made is not None:
+        _tell_text(text_out, made)
 
 
 def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> TableText:
@@ -122,6 +115,14 @@ def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> TableTe
     made = text_of_table(data, board)
     write_whole(path, made.text.encode())
     return made
+
+
+def _tell_text(path: Path, made: TableText) -> None:
+    click.echo(f"\nwrote  {path}; its comments say what to fill in")
+    for cue in made.left_out:
+        say(f"       cue `{cue}` does not go back to statements: it stands in comments")
+    for cue in made.waiting:
+        say(f"       cue `{cue}` moves nothing on this board: it needs the other boards' texts")
 
 
 def _lines(data: bytes, board: CompiledBoard | None) -> Sequence[ListingLine]:

@@ -63,7 +63,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING, Final, cast
+from typing import TYPE_CHECKING, Final, TypeVar, cast
 
 from lark import Token
 
@@ -82,10 +82,10 @@ from seqlang.text.findings import Fix, Span
 from seqlang.text.names import nearest
 from seqlang.text.syntax import CueText, GestureText, Line, TopLine, head_place, names_in
 from seqlang.text.units import ANGLE, LENGTH, SPEED, Dimension, Quantity
-from sim.model import Rig, Servo, Show, Wearer
+from sim.model import Channel, Rig, Sensor, Servo, Show, Wearer
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from firmware_gen.chips import Chip
     from seqlang.meaning.alike.told import Likes
@@ -98,6 +98,8 @@ if TYPE_CHECKING:
     from seqlang.text.source import Source
     from seqlang.text.syntax import Amount
     from sim.model import JointLimits
+
+_Signal = TypeVar("_Signal", Channel, Sensor)
 
 OUTPUT_KINDS = ("servo", "lamp", "strip", "switch")
 
@@ -356,6 +358,34 @@ def _safe(reading: Reading, poses: Mapping[str, Pose]) -> Mapping[str, Setting]:
     return safe[0].settings if safe else {}
 
 
+def _the_wearer(reading: Reading, stated: Sequence[Line]) -> Wearer:
+    for extra in stated[1:]:
+        reading.error(
+            "duplicate-line",
+            "`wearer` is stated twice",
+            extra.items[0],
+            related=((stated[0].items[0], "first stated here"),),
+            help="keep one of the two",
+        )
+    return wearer(reading, stated[0]) if stated else Wearer()
+
+
+def _once(
+    reading: Reading,
+    lines: Sequence[Line],
+    named: Mapping[str, Token],
+    make: Callable[[Reading, Line, Mapping[str, Chip]], _Signal],
+    boards: Mapping[str, Chip],
+) -> tuple[_Signal, ...]:
+    """What the lines stand for; of several with one name, the first that states it."""
+    found = (
+        reading.on_its_way(line, make, reading, line, boards)
+        for line in lines
+        if named[str(line.token(1))] is line.token(1)
+    )
+    return tuple(made for made in found if made)
+
+
 def _rig(
     reading: Reading,
     lines: Sequence[Line],
@@ -367,15 +397,6 @@ def _rig(
         by_kind.setdefault(line.kind, []).append(line)
     supplies = declared(reading, "supply", (line.token(1) for line in by_kind.get("supply", ())))
     boards = _chips(reading, by_kind.get("board", []))
-    wearers = by_kind.get("wearer", [])
-    for extra in wearers[1:]:
-        reading.error(
-            "duplicate-line",
-            "`wearer` is stated twice",
-            extra.items[0],
-            related=((wearers[0].items[0], "first stated here"),),
-            help="keep one of the two",
-        )
     first = {id(token) for _, token in outputs.values()}
     made_outputs = tuple(
         made
@@ -397,16 +418,6 @@ def _rig(
     ]
     channels, sensors = by_kind.get("radio_channel", []), by_kind.get("sensor", [])
     named = declared(reading, "signal", (line.token(1) for line in (*channels, *sensors)))
-    received = [
-        reading.on_its_way(line, channel, reading, line, boards)
-        for line in channels
-        if named[str(line.token(1))] is line.token(1)
-    ]
-    sensed = [
-        reading.on_its_way(line, sensor, reading, line, boards)
-        for line in sensors
-        if named[str(line.token(1))] is line.token(1)
-    ]
     followers = [line for line in lines if line.kind in ("servo", "lamp")]
     for line in channels:
         _has_a_use(reading, line, followed(followers))
@@ -416,9 +427,9 @@ def _rig(
             boards=tuple({b.name: b for b in reversed(found_boards) if b}.values())[::-1],
             outputs=made_outputs,
             inputs=tuple(made for made in inputs if made),
-            channels=tuple(made for made in received if made),
-            sensors=tuple(made for made in sensed if made),
-            wearer=wearer(reading, wearers[0]) if wearers else Wearer(),
+            channels=_once(reading, channels, named, channel, boards),
+            sensors=_once(reading, sensors, named, sensor, boards),
+            wearer=_the_wearer(reading, by_kind.get("wearer", [])),
         )
     )
     return replace(

@@ -114,6 +114,32 @@ def _seated(output: Output, declared: Collection[str]) -> Output:
     return output
 
 
+def _can_carry(
+    reading: Reading,
+    token: Token,
+    name: str,
+    on: str,
+    outputs: Mapping[str, tuple[str, Token]],
+) -> None:
+    """Note why no part can stand on what a line names, if none can."""
+    declared = [one for one, (kind, _) in outputs.items() if kind == "servo"]
+    if on in outputs and on not in declared:
+        reading.error(
+            "wrong-kind",
+            f"`{on}` is a {outputs[on][0]}, and a part can only stand on a servo's part",
+            token,
+        )
+    elif on not in declared:
+        reading.unknown(token, "servo", declared)
+    elif on in reading.spinning:
+        reading.error(
+            "wrong-kind",
+            f"`{on}` turns round and round, and a part can only stand on one that does not",
+            token,
+            help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
+        )
+
+
 def on_sound_carriers(
     reading: Reading, entries: Sequence[Line], rig: Rig, outputs: Mapping[str, tuple[str, Token]]
 ) -> Rig:
@@ -128,28 +154,14 @@ def on_sound_carriers(
         if line.kind == "mount"
     }
     servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}
-    declared = [name for name, (kind, _) in outputs.items() if kind == "servo"]
     loose: set[str] = set()
     for name, servo in servos.items():
         if servo.mount is None:
             continue
         token = tokens[name]
         on = servo.mount.on
-        if on in outputs and outputs[on][0] != "servo":
-            reading.error(
-                "wrong-kind",
-                f"`{on}` is a {outputs[on][0]}, and a part can only stand on a servo's part",
-                token,
-            )
-        elif on not in declared:
-            reading.unknown(token, "servo", declared)
-        elif on in reading.spinning:
-            reading.error(
-                "wrong-kind",
-                f"`{on}` turns round and round, and a part can only stand on one that does not",
-                token,
-                help=f"put the mass of `{name}` into the `load` of `{on}` and take this line out",
-            )
+        _can_carry(reading, token, name, on, outputs)
+        if on in reading.spinning:
             loose.add(name)
         circle = _circle(servos, name)
         if circle and name == min(circle):

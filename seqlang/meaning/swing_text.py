@@ -30,6 +30,22 @@ if TYPE_CHECKING:
     from seqlang.text.syntax import Amount
 
 
+def _each_once(reading: Reading, stated: Sequence[Line]) -> dict[str, Line]:
+    """The lines by their kind. Raises Fault where one is stated twice."""
+    lines: dict[str, Line] = {}
+    for line in stated:
+        if line.kind in lines:
+            reading.error(
+                "duplicate-line",
+                f"`{line.items[0]}` is stated twice",
+                line,
+                related=((lines[line.kind], "first stated here"),),
+            )
+            raise Fault
+        lines[line.kind] = line
+    return lines
+
+
 def swung(
     reading: Reading,
     pacer: Pacer,
@@ -52,19 +68,9 @@ def swung(
             help="such as `in 800 ms`",
         )
         raise Fault
+    lines = _each_once(reading, statement.swing)
     shares = {"anticipation": 0.0, "overshoot": 0.0}
-    lines: dict[str, Line] = {}
-    for line in statement.swing:
-        if line.kind in lines:
-            reading.error(
-                "duplicate-line",
-                f"`{line.items[0]}` is stated twice",
-                line,
-                related=((lines[line.kind], "first stated here"),),
-            )
-            raise Fault
-        lines[line.kind] = line
-        shares[line.kind] = _share(reading, line)
+    shares |= {kind: _share(reading, line) for kind, line in lines.items()}
     found = {}
     for way in ways:
         start = _start(reading, way, lines, lost)
