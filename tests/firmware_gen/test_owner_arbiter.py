@@ -357,6 +357,47 @@ def test_a_button_that_two_hold_is_up_when_both_have_let_go() -> None:
     assert not is_down(line)
 
 
+@pytest.mark.parametrize("ends", ["leaves", "greets anew"])
+def test_a_release_whose_frame_is_lost_comes_through_although_its_client_ended(ends: str) -> None:
+    """Others keep the line busy, so the board itself would never let go."""
+    line = SharedLine(OLD)
+    line.press(1, HELD_BUTTON, True)
+    line.run(0.2)
+    line.is_cut = True
+    line.press(1, HELD_BUTTON, False)
+    if ends == "leaves":
+        line.arbiter.leave(1, line.now)
+    else:
+        line.greet(1)
+    line.run(0.01)
+    line.is_cut = False
+    for _ in range(10):
+        line.ask(2, RequestKind.STATUS)
+        line.run(0.1)
+    assert not is_down(line)
+
+
+@pytest.mark.parametrize("others_press", [False, True])
+def test_a_release_that_waits_is_not_dropped_with_its_client(others_press: bool) -> None:
+    """It waits for a trigger that is lost. Who presses the button anew meanwhile holds it."""
+    line = SharedLine(OLD)
+    line.press(2, HELD_BUTTON, True)
+    line.run(0.2)
+    line.is_cut = True
+    line.ask(1, RequestKind.TRIGGER, TRIGGER.pack(NOD))
+    line.press(2, HELD_BUTTON, False)
+    line.arbiter.leave(2, line.now)
+    if others_press:
+        line.press(3, HELD_BUTTON, True)
+    line.run(0.01)
+    line.is_cut = False
+    for _ in range(10):
+        line.ask(3, RequestKind.STATUS)
+        line.run(0.1)
+    presses = [one[1] for _, kind, one in line.noted.asked_at if kind == RequestKind.BUTTON]
+    assert presses == ([1, 0, 1] if others_press else [1, 0])
+
+
 def test_a_client_that_falls_silent_holds_no_button_although_others_keep_the_line_busy() -> None:
     line = SharedLine(OLD)
     line.press(1, HELD_BUTTON, True)

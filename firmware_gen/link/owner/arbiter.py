@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from firmware_gen.link.awaiting import Awaiting, Reply, Traffic
@@ -76,6 +76,11 @@ class Ask:
     is_overtaken: bool = False
 
     @property
+    def is_release(self) -> bool:
+        is_button = self.kind == RequestKind.BUTTON and len(self.payload) == BUTTON.size
+        return is_button and BUTTON.unpack(self.payload)[1] == 0
+
+    @property
     def lane(self) -> Lane:
         return _LANES.get(self.kind, "ordered")
 
@@ -136,7 +141,7 @@ class Arbiter:
         self._hello_seq = 0
         self._greeters: list[tuple[int, int]] = []
         self._queues: dict[int, deque[Ask]] = {0: deque()}
-        self._turns: deque[int] = deque([0])
+        self._turns: deque[int] = deque()
         self._urgent: deque[Ask] = deque()
         self._transfer: _TransferOfOne | None = None
         self._stopped_transfers: set[int] = set()
@@ -394,11 +399,15 @@ class Arbiter:
             self._was_let_go[client] = why
 
     def _drop(self, client: int) -> None:
-        """Forget what a client asked. A stop that was asked for is done all the same."""
+        """Forget what a client asked. A stop that was asked for is done all the same, and so is the
+        release of a button: others may keep the line busy, and then no board lets go by itself."""
         if client in self._queues:
-            self._queues[client].clear()
+            waiting = self._queues[client]
+            self._queues[0] += [replace(each, client=0) for each in waiting if each.is_release]
+            waiting.clear()
         for asked in self._awaiting.tags():
-            if asked.client == client and asked.kind not in URGENT and not asked.riders:
+            is_done = asked.kind in URGENT or asked.is_release or bool(asked.riders)
+            if asked.client == client and not is_done:
                 self._awaiting.forget(asked)
         self._greeters = [each for each in self._greeters if each[0] != client]
         if self._transfer and self._transfer.client == client:
@@ -478,12 +487,10 @@ class Arbiter:
             self._send(asked, now, every_s=URGENT_EVERY_S, tries=URGENT_TRIES)
 
     def _next(self) -> Ask | None:
-        """The next request that may go out; clients take turns."""
+        """The next request that may go out."""
         under_way = [each.lane for each in self._awaiting.tags() if each.kind not in URGENT]
         window = max(1, self.board.hello.window) if self.board else 1
-        for _ in range(len(self._turns)):
-            queue = self._queues[self._turns[0]]
-            self._turns.rotate(-1)
+        for queue in self._in_turn():
             if not queue:
                 continue
             lane = queue[0].lane
@@ -492,6 +499,14 @@ class Arbiter:
                 asked.riders = list(self._riders(asked))
                 return asked
         return None
+
+    def _in_turn(self) -> Iterator[deque[Ask]]:
+        """The owner's own queue, which only lets go, and then those of clients, who take turns."""
+        yield self._queues[0]
+        for _ in range(len(self._turns)):
+            client = self._turns[0]
+            self._turns.rotate(-1)
+            yield self._queues[client]
 
     def _riders(self, asked: Ask) -> Iterator[Ask]:
         """The same question at the head of other queues."""
