@@ -338,7 +338,7 @@ class _Walks:
         self, values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
     ) -> Array:
         """By place, the least time (ms) from its end until a change away from it counts."""
-        found = np.where(turns, self._begins_over, inf).min(axis=1)
+        found: Array = np.where(turns, self._begins_over, inf).min(axis=1)
         for n, place in enumerate(self._places):
             for before, gap_ms in place.behind:
                 if not turns[before, n]:
