@@ -1,22 +1,23 @@
-"""A show of about 2.3 KB, more than a slot: eight servos that nod, each move another."""
+"""A show of about 2.3 KB or more, more than a slot: eight servos that nod, each move another."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from random import Random
 
 PINS = ("PB0", "PB1", "PB2", "PB4", "PB5", "PC0", "PC1", "PC2")
 
 
-def large_show(moves: int = 540) -> str:
+def large_show(moves: int = 540, chip: str = "atmega328p", pins: Sequence[str] = PINS) -> str:
     chance = Random(moves)
     rig = [
         'show "Minutes"',
         "supply wall",
         "    source adapter 6 V, 20 A",
-        "board box: atmega328p, address 9",
+        f"board box: {chip}, address 9",
         "    feed wall, 300 mm of 14 AWG",
     ]
-    for number, pin in enumerate(PINS):
+    for number, pin in enumerate(pins):
         rig += [
             f"servo part_{number}: box pin {pin}",
             "    pulse 1000 us at -45 deg, 2000 us at 45 deg",

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from firmware_gen.build.image import flash_bytes, read_hex
+from firmware_gen.chips import Chip
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.crc import cue_tag
@@ -17,10 +18,12 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.records import ServoRecord
 from seqlang.check import CheckedShow, check
 from seqlang.command import main
-from seqlang.loading import load
+from seqlang.loading import load, load_text
+from seqlang.text.source import Source
 from tests.emulator.boot_loader import BoardOnPort, BootLoader, ChipOnPort
 from tests.emulator.emulated import FRAME_CYCLES, EmulatedBoard
 from tests.emulator.emulated_port import EmulatedPort
+from tests.emulator.firmware import Firmware
 from tests.emulator.large_show import large_show
 from tests.emulator.readings import differences, find_frames
 from tests.unchecked import merge_unchecked
@@ -62,13 +65,27 @@ def status(*words: str) -> int:
     return int(end.value.code or 0)
 
 
+def show_for(chip: Chip) -> CheckedShow:
+    """More than a slot: all that the small chip holds, more than 4 KB on the large one."""
+    text = large_show()
+    if chip.memory.merged_room(boot_loader=False) > 4096:
+        pins = [name for name in chip.pins if name.startswith("PA")]
+        text = large_show(1080, chip.name, pins)
+    found = check(load_text(Source("large.cues", text)))
+    assert found.show is not None, [f.message for f in found.findings]
+    return found.show
+
+
 def test_a_merged_show_of_many_slots_moves_the_pins_as_the_reference_says(
-    flash: bytes, show: CheckedShow
+    firmware: Firmware,
 ) -> None:
-    compiled = board_of(show)
-    image = flash_bytes(merge_unchecked(dict(enumerate(flash)), compiled.data))
+    chip = firmware.chip
+    (compiled,) = show_for(chip).compiled.boards
+    assert len(compiled.data) > (4096 if chip.name == "atmega2560" else 2000)
+    memory = dict(enumerate(firmware.flash))
+    image = flash_bytes(merge_unchecked(memory, compiled.data, chip.name))
     frames_played = 700
-    with EmulatedBoard(image) as board:
+    with EmulatedBoard(image, chip=chip) as board:
         link = HostLink(EmulatedPort(board))
         assert link.greet().current_slot == 254
         assert link.table() == compiled.data
