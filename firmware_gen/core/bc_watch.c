@@ -64,7 +64,8 @@ static uint16_t millivolts_of(uint16_t reading) {
 
 static void take(uint16_t reading) {
     uint16_t volts = millivolts_of(reading);
-    if (watch.has_read) {
+    bool finds_contact = is_blind() && volts >= watch.record.stop >> 1;
+    if (watch.has_read && !finds_contact) {
         watch.memory += (uint32_t)volts - watch.memory / BC_WATCH_PART;
     } else {
         watch.has_read = true;

@@ -56,7 +56,8 @@ class BatteryWatch:
         if reading is None:
             return
         volts = self._millivolts(reading)
-        if self._memory is None:
+        finds_contact = self.is_blind and volts >= self.record.stop >> 1
+        if self._memory is None or finds_contact:
             self._memory = WATCH_PART * volts
         else:
             self._memory += volts - self._memory // WATCH_PART

@@ -31,7 +31,10 @@ class WatchedBattery:
             v = self.scale * r // 1024
         else:
             v = min(65535, 1024 * self.scale // r) if r else 65535
-        self.m = 32 * v if self.m is None else self.m + v - (self.m >> 5)
+        if self.m is None or (self.is_blind and v >= self.stop // 2):
+            self.m = 32 * v
+        else:
+            self.m += v - (self.m >> 5)
         if self.u < self.low:
             self.low_frames = min(250, self.low_frames + 1)
             self.is_low |= self.low_frames == 250

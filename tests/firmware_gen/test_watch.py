@@ -92,6 +92,39 @@ def test_a_battery_that_stays_low_is_told_after_five_seconds_and_starts_its_cue(
     assert player.running_cues == 1
 
 
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+@pytest.mark.parametrize("before", [0, BLIND])
+def test_a_lead_that_finds_its_contact_while_the_board_starts_does_not_make_it_limp(
+    make: type[Player] | type[ApartPlayer], before: int
+) -> None:
+    player = make(replace(TABLE, enable_interval=250))
+    player.battery(before)
+    assert _frames(player, 20) == ["starting"]
+    player.battery(WELL)
+    assert _frames(player, 300) == ["starting", "ready"]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_an_empty_battery_whose_lead_finds_its_contact_in_a_start_makes_the_board_limp(
+    make: type[Player] | type[ApartPlayer],
+) -> None:
+    player = make(replace(TABLE, enable_interval=250))
+    player.battery(0)
+    assert _frames(player, 20) == ["starting"]
+    player.battery(EMPTY)
+    assert _frames(player, EMPTY_IN_STARTING_FRAMES + 3) == ["starting", "limp"]
+
+
+def test_one_strayed_reading_of_a_lead_that_is_off_does_not_stop_a_start() -> None:
+    player = Player(replace(TABLE, enable_interval=250))
+    player.battery(0)
+    _frames(player, 20)
+    player.battery(EMPTY + 15)
+    player.frame()
+    player.battery(0)
+    assert _frames(player, 300) == ["starting", "ready"]
+
+
 def test_a_sag_that_is_shorter_than_five_seconds_warns_of_nothing() -> None:
     player = ready()
     for _ in range(20):
