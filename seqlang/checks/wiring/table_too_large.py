@@ -11,14 +11,15 @@ larger show goes into the program memory together with the firmware.
 
 Example: forty moves more than the slot holds.
 
-Instead: put what comes again into a `repeat`, or a part of the rig on a second board; or flash the
-show with `--merged`.
+Instead: put what comes again into a `repeat`, or a part of the rig on a second board. Flash the
+show with `--merged`, or take a chip with more memory.
 
 Source of the limit: the chip's entry in `firmware_gen/chips` (slot size, program memory), TABLE.md.
 """
 
 from __future__ import annotations
 
+from firmware_gen.chips import CHIPS
 from firmware_gen.compiler.show import (
     CompiledBoard,
     CompiledShow,
@@ -32,6 +33,8 @@ from seqlang.text.findings import Finding, Span
 from sim.model import NO_MARK
 from sim.rulebook import CUES
 
+BESIDE_CUES = 4096
+"""Bytes that a table has beside its cues, at most: 16 outputs, 64 colours, 48 senses and so on."""
 LARGEST_NAMED = 3
 """So many of the largest cues are pointed at."""
 
@@ -97,11 +100,19 @@ def _far_too_large(context: Context, error: TableTooLargeError) -> Finding:
         context.span(error.mark, error.part),
         label=f"{error.surplus} bytes too many",
         related=_largest(context, error.cues),
-        help="shorten the largest cues, or put a part of the rig on a second board",
+        help="shorten the largest cues, or put a part of the rig on a second board"
+        f"{_roomier(error.asked or 0)}",
         asked=error.asked,
         limit=error.limit,
         unit=error.unit,
     )
+
+
+def _roomier(size: int) -> str:
+    """The smallest chip whose program memory holds a table that large, as one more way out."""
+    rooms = {name: chip.memory.merged_room() for name, chip in CHIPS.items()}
+    fit = [name for name, room in rooms.items() if room >= size + BESIDE_CUES]
+    return f", or take an `{min(fit, key=rooms.__getitem__)}`, which has room for it" if fit else ""
 
 
 def _by_size(cues: tuple[tuple[str, int], ...]) -> list[tuple[str, int]]:
@@ -123,7 +134,8 @@ def _ways_out(board: CompiledBoard, cues: tuple[tuple[str, int], ...], over: int
         else "shorten the largest cues, or put a part of the rig on a second board"
     )
     if not board.can_merge:
-        return f"{shorter}; steps inside a `repeat` take their bytes only once"
+        chip = _roomier(len(board.data))
+        return f"{shorter}{chip}; steps inside a `repeat` take their bytes only once"
     merging = (
         "put it on the board with `bellcrank flash FILE --merged`"
         if len(board.data) <= board.chip.memory.merged_room()

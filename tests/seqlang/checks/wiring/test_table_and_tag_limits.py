@@ -10,9 +10,11 @@ from dataclasses import replace
 
 import pytest
 
+from firmware_gen.chips import CHIPS
 from firmware_gen.chips.atmega328p import CHIP
 from firmware_gen.compiler import show as show_module
 from firmware_gen.crc import cue_tag
+from seqlang.checks.wiring import table_too_large
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
@@ -34,6 +36,9 @@ def named(*names: str) -> str:
 
 MERGE = "put it on the board with `bellcrank flash FILE --merged`; to fit a slot, "
 SHORTEN = "shorten the largest cues, or put a part of the rig on a second board"
+
+
+LARGER = ", or take an `atmega2560`, which has room for it"
 
 
 def fits_without(name: str) -> str:
@@ -125,7 +130,9 @@ def test_program_memory_holds_just_so_much(monkeypatch: pytest.MonkeyPatch) -> N
     says = "the table of board `body` takes 516 bytes, and its program memory has room for 512"
     ((severity, message, help),) = messages(cues(106))
     assert (severity, message) == ("error", says)
-    assert help == "leave out cue `snap`; steps inside a `repeat` take their bytes only once"
+    assert (
+        help == f"leave out cue `snap`{LARGER}; steps inside a `repeat` take their bytes only once"
+    )
 
 
 def test_code_that_no_memory_holds_is_not_made_into_a_table(
@@ -140,7 +147,18 @@ def test_code_that_no_memory_holds_is_not_made_into_a_table(
     )
     assert one.label == "178 bytes too many"
     assert [words for _, words in one.related][:1] == ["takes 415 bytes of it"]
-    assert one.help == SHORTEN
+    assert one.help == SHORTEN + LARGER
+
+
+def test_a_chip_is_a_way_out_only_if_it_has_the_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A table of more bytes than the larger chip's memory has; and one that just fits there."""
+    for room, said in ((6000, ""), (11000, LARGER)):
+        memory = CHIPS["atmega2560"].memory
+        larger = replace(memory, boot_start=memory.merged_start + room + 2)
+        chips = {**CHIPS, "atmega2560": replace(CHIPS["atmega2560"], memory=larger)}
+        monkeypatch.setattr(table_too_large, "CHIPS", chips)
+        (one,) = findings(cues(800, 800), "table-too-large")
+        assert (one.severity, one.help) == ("error", SHORTEN + said)
 
 
 def test_what_takes_the_bytes_is_listed() -> None:
