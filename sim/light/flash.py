@@ -9,7 +9,9 @@ Those words are for screens. For lamps and strips this tool reads them on the sa
 * An output is judged by itself, its own full light (white, for a strip) being the maximum 1.0, so
   that a lone blue lamp going on and off counts although its luminance would not on a screen. All
   outputs are judged together as well, each weighted by the luminance of its colour and its number
-  of LEDs, so that lamps which pass one by one but flash in turn are seen.
+  of LEDs, so that lamps which pass one by one but flash in turn are seen. So are every two that
+  change, and all that change: a large light beside them that stands still, or goes slowly, must
+  not hide them.
 * No light is excused by its area, however small. The area of 0.006 steradian says which
   neighbouring pixels of a strip are judged as one (`sim.light.area`); here a strip is the mean of
   its pixels.
@@ -26,6 +28,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from math import ceil, dist
 from typing import Final, Literal, TypeAlias
 
@@ -145,23 +148,78 @@ def _following(changes: Changes) -> NDArray[np.int64]:
 
 
 def flashing(times_ms: ArrayLike, sources: Mapping[str, LightSource]) -> tuple[Flashing, ...]:
-    """All that flashes more than three times in a second: each output, then all together.
+    """All that flashes more than three times in a second: each output, then several as one.
 
-    All together is left out where one output alone already fails in the same seconds.
+    Several (`ensembles`) are left out where some of them already fail in the same seconds.
     """
     times = np.asarray(times_ms, dtype=np.float64)
     found: list[Flashing] = []
     for name, source in sources.items():
         found += _judged(times, source.luminance, source.rgb, (name,))
-    if len(sources) > 1:
-        luminance, rgb = together(sources)
-        for one in _judged(times, luminance, rgb, tuple(sources)):
-            alone = [f for f in found if f.kind == one.kind and len(f.outputs) == 1]
+    for names in ensembles(sources):
+        luminance, rgb = together({name: sources[name] for name in names})
+        for one in _judged(times, luminance, rgb, names):
+            fewer = [f for f in found if f.kind == one.kind and set(f.outputs) < set(names)]
             if not any(
-                f.first_ms <= one.at_ms + SECOND_MS and one.at_ms <= f.last_ms for f in alone
+                f.first_ms <= one.at_ms + SECOND_MS and one.at_ms <= f.last_ms for f in fewer
             ):
                 found.append(one)
     return tuple(found)
+
+
+def ensembles(sources: Mapping[str, LightSource]) -> tuple[tuple[str, ...], ...]:
+    """The sets of lights that are judged as one: two that change, all that change, and all.
+
+    WCAG counts what flashes at a time, wherever it is. A light beside that does not flash takes
+    nothing away: among 30 dark pixels two eyes that blink in turn would hardly count. Two lights
+    that cannot go up and down often enough together, or that go alike, are left out.
+    """
+    names = tuple(sources)
+    ways = {name: most_ways(one.rgb) for name, one in sources.items()}
+    changing = tuple(name for name in names if ways[name])
+    found: list[tuple[str, ...]] = []
+    for a, b in combinations(changing, 2):
+        # while one goes slowly up, each short way down of the other turns the sum twice
+        if 2 * (ways[a] + ways[b]) - 1 > 2 * FLASHES + 1 and not _alike(sources[a], sources[b]):
+            found.append((a, b))
+    sets = (changing, names) if len(changing) > 2 else (names,)
+    found += [each for each in sets if len(each) > 1]
+    return tuple(dict.fromkeys(found))
+
+
+def _alike(one: LightSource, other: LightSource) -> bool:
+    return bool(
+        np.array_equal(one.rgb, other.rgb) and np.array_equal(one.luminance, other.luminance)
+    )
+
+
+def most_ways(rgb: Array) -> int:
+    """In how many ways up or down a light goes within any second, by whatever is looked at.
+
+    `rgb`: linear, shape (frames, 3).
+    """
+    most = 0
+    for channel in (*rgb.T, np.asarray(colour_luminance(rgb)), redness(rgb)):
+        steps = np.diff(channel)
+        moving = np.flatnonzero(steps)
+        if not moving.size:
+            continue
+        signs = np.sign(steps[moving])
+        turns = np.flatnonzero(signs[1:] != signs[:-1])
+        begins = moving[np.concatenate([[0], turns + 1])]
+        ends = np.append(moving[turns], moving[-1])
+        met = np.searchsorted(begins, ends + _SECOND_FRAMES, side="right") - np.arange(ends.size)
+        most = max(most, int(met.max()))
+    return most
+
+
+_SECOND_FRAMES: Final = int(SECOND_MS // FRAME_MS) + 2
+"""Frames that lie before or after a change and still share a second with it."""
+
+
+def redness(rgb: Array) -> Array:
+    """R - G - B of linear light along the last axis (WCAG's older working note)."""
+    return np.asarray(rgb[..., 0] - rgb[..., 1] - rgb[..., 2])
 
 
 def together(sources: Mapping[str, LightSource]) -> tuple[Array, Array]:

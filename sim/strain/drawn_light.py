@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from math import inf, pi
 from typing import Final
 
@@ -48,7 +49,7 @@ from sim.strain.drawn_stands import (
     weights_of,
 )
 from sim.strain.drawn_together import most_changes_together, most_turns_of_overlapping
-from sim.strain.light_bound import WINDOW_MS, LightBound, effect_ways
+from sim.strain.light_bound import WINDOW_MS, LightBound, effect_ways, together
 from sim.strain.light_states import LightStates
 
 
@@ -108,15 +109,18 @@ def may_flash(
             continue
         for sense, changes in zip(senses, several, strict=True):
             note(sense.kind, sense.outputs, changes)
-    if len(used) > 1 and not found:
-        known = {name: row for name, row in rows.items() if row is not None}
-        if len(known) < len(rows):
-            counted = bound.weighted(cue, _shares(lights, states))
-            for kind, count in _chosen_together(chosen, lights, used, counted):
-                note(kind, tuple(used), count, is_near=False)
+    for names in _ensembles(used) if not found else ():
+        if together(sum(bound.of_light(cue, name) for name in names)) < TOO_MANY:
+            continue
+        seen = {name: lights[name] for name in names}
+        known = {n: row for n in names if (row := rows[n]) is not None}
+        if len(known) < len(names):
+            counted = bound.weighted(cue, _shares(seen, states))
+            for kind, count in _chosen_together(chosen, seen, names, counted):
+                note(kind, names, count, is_near=False)
         else:
-            for kind, most, is_near in _together(lights, known):
-                note(kind, tuple(used), most, is_near)
+            for kind, most, is_near in _together(seen, known):
+                note(kind, names, most, is_near)
     return tuple(
         MayFlash(kind, outputs, count, is_near) for (kind, outputs, is_near), count in found.items()
     )
@@ -136,10 +140,18 @@ def _chosen_together(
     yield from found
 
 
+def _ensembles(used: list[str]) -> Iterator[tuple[str, ...]]:
+    """Every two lights of a strand, and all of them: lights that stand still beside them take
+    nothing away (`sim.light.flash.ensembles`)."""
+    yield from combinations(used, 2)
+    if len(used) > 2:
+        yield tuple(used)
+
+
 def _together(
     lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
 ) -> Iterator[tuple[FlashKind, int, bool]]:
-    """The changes of several lights of one strand, as all lights of the show are seen.
+    """The changes of several lights of one strand, seen as one.
 
     Close to what can happen where fades follow one another; looser where they overlap.
     """

@@ -30,6 +30,7 @@ from sim.light.flash import (
     LightSource,
     flashing,
     general_changes,
+    most_ways,
     red_changes,
     together,
 )
@@ -103,7 +104,7 @@ _ENTRY: Final = "\0"
 
 
 Changing: TypeAlias = dict[tuple[str, str], Array]
-"""The instants (ms) of a cue's changes, per kind and output ("": all together)."""
+"""The instants (ms) of a cue's changes, per kind and output ("": all that change as one)."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +129,11 @@ class Sight:
 
     @cached_property
     def changes(self) -> Changing:
-        """The changes of each kind that count towards a flash, of each light and of all."""
+        """The changes of each kind that count towards a flash, of each light and of all that
+        change."""
         found: Changing = {}
-        whole = {"": together(self.sources)} if len(self.sources) > 1 else {}
+        moving = {name: one for name, one in self.sources.items() if most_ways(one.rgb)}
+        whole = {"": together(moving)} if moving and len(self.sources) > 1 else {}
         own = {name: (source.luminance, source.rgb) for name, source in self.sources.items()}
         for name, (luminance, rgb) in {**own, **whole}.items():
             for kind, changes in (

@@ -92,8 +92,12 @@ class LightBound:
         return _densest([one for one in self._read(cue) if one.output == name])
 
     def weighted(self, cue: Cue, shares: Mapping[str, float]) -> float:
-        """As `of`, with ways of each light counting as much as its share, 0 to 2."""
-        ways = [one._replace(most=one.most * shares[one.output]) for one in self._read(cue)]
+        """As `of`, with ways of each light counting as much as its share, 0 to 2; others do not."""
+        ways = [
+            one._replace(most=one.most * shares[one.output])
+            for one in self._read(cue)
+            if one.output in shares
+        ]
         return _densest(ways)
 
     def of_play(self, starts: int) -> float:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from sim.arrays import Array
-from sim.light.flash import LightSource, lamp_source, strip_source, together
+from sim.light.flash import LightSource, ensembles, lamp_source, strip_source, together
 from sim.light.lightness import srgb_to_linear
 from sim.model import Lamp, Show, Strip
 from sim.rehearsal.sampling import Samples
@@ -37,10 +37,10 @@ def joined(parts: list[LightSource]) -> LightSource:
 
 
 def luminances(sources: dict[str, LightSource]) -> dict[tuple[str, ...], Array]:
-    """Luminance of each light by itself, and of all together where there are several."""
+    """Luminance of each light by itself, and of several as one (`sim.light.flash.ensembles`)."""
     found: dict[tuple[str, ...], Array] = {
         (name,): source.luminance for name, source in sources.items()
     }
-    if len(sources) > 1:
-        found[tuple(sources)] = together(sources)[0]
+    for names in ensembles(sources):
+        found[names] = together({name: sources[name] for name in names})[0]
     return found

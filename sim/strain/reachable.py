@@ -45,6 +45,7 @@ from sim.score.law_numbers import law_numbers
 from sim.score.tree import (
     PlannedMove,
     acts,
+    follow_limits,
     followed_deg,
     motion_limits,
     planned_moves,
@@ -222,13 +223,20 @@ class Reachable:
     def _overshoot_deg(self, name: str, table: tuple[int, int]) -> float:
         """How far a part that is taken over may brake beyond its target.
 
-        Not at all where no planned move stops harder than the table's limit; else, as a `uniform`
-        move does, v**2 / (2 a). A brake ends within the travel in any case.
+        Not at all where no planned move stops harder than what takes over brakes; else, as a
+        `uniform` move does, v**2 / (2 a). A source that a part follows takes over as well, from any
+        move that is on its way while no cue holds the part (a channel arrives), and brakes as
+        gently as it follows. A brake ends within the travel in any case.
         """
         speed, accel = table
-        if self._peak_deg_s2.get(name, 0.0) <= accel:
-            return 0.0
-        return speed**2 / (2.0 * accel)
+        peak = self._peak_deg_s2.get(name, 0.0)
+        beyond = speed**2 / (2.0 * accel) if peak > accel else 0.0
+        # what takes a part back to its strand is as hard as the table allows
+        hardest = max(peak, float(accel))
+        for follow in (one for one in self.show.rig.follows if one.output == name):
+            gentle = follow_limits(follow, table)[1]
+            beyond = max(beyond, speed**2 / 2.0 * (1.0 / gentle - 1.0 / hardest))
+        return beyond
 
     def jump(self, name: str) -> Jump | None:
         """What the part may do when its servo gets its first pulse; None without a rating.

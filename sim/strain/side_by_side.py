@@ -1,7 +1,8 @@
 """Light that flashes because cues run side by side: every phase of two, and of more in turn.
 
-Two cues side by side change no light of one another. So only all lights together can flash more
-often than each cue does by itself, and their light is the sum of what either gives alone. Each is
+Two cues side by side change no light of one another. So only several lights as one can flash more
+often than each cue does by itself, and their light is the sum of what either gives alone. Lights
+that stand still beside them take nothing away (`sim.light.flash.ensembles`). Each cue is
 rehearsed once, from every state it can find. Then the sum is looked at with the second cue begun at
 every frame of the first, and the first at every frame of the second: thousands of phases side by
 side. Cues without end are watched until they have come round, so phases into which they drift are
@@ -34,6 +35,8 @@ from sim.light.flash import (
     LightSource,
     chromaticity,
     flashing,
+    most_ways,
+    redness,
 )
 from sim.light.lightness import colour_luminance
 from sim.model import Cue
@@ -95,8 +98,13 @@ class _Part:
 
     @cached_property
     def rgb(self) -> Array:
-        """Linear light (frames, 3) of its lights in that of all, everything full being 1."""
-        return _summed(self.sources, self.still)
+        """Linear light (frames, 3) of its lights, each as often as it has LEDs."""
+        return _summed(self.sources)
+
+    @property
+    def full(self) -> float:
+        """Luminance of all its lights at their full light, on the same scale."""
+        return sum(one.weight * one.full_luminance for one in self.sources.values())
 
     @property
     def frames(self) -> int:
@@ -105,7 +113,7 @@ class _Part:
     @cached_property
     def turns(self) -> float:
         """The most ways up or down of its lights within a second, each light counted."""
-        return float(sum(_most_turns(one.rgb) for one in self.sources.values()))
+        return float(sum(most_ways(one.rgb) for one in self.sources.values()))
 
     @cached_property
     def is_red(self) -> bool:
@@ -113,7 +121,7 @@ class _Part:
         return bool(_saturated(self.rgb).any())
 
     def swing(self, measure: _OfSum) -> float:
-        """By how much the measure goes up and down within any second, at most."""
+        """By how much the measure of its light goes up and down within any second, at most."""
         return _most_within(np.abs(np.diff(measure.of_part(self.rgb))))
 
 
@@ -258,7 +266,7 @@ def _part(cue: Cue, sight: Sight) -> _Part:
     used = outputs_used(cue.body)
     own = {name: one for name, one in sight.sources.items() if name in used}
     still = _frames_of(sight.sources, np.array([begins]))
-    first, last = _busiest(_summed(own, still)[begins:])
+    first, last = _busiest(_summed(own)[begins:])
     sources = _frames_of(own, np.arange(begins + first, begins + last))
     return _Part(sources, still, ((cue, 1 - first),), sight.entry)
 
@@ -276,10 +284,8 @@ def _frames_of(sources: dict[str, LightSource], frames: Integers) -> dict[str, L
     }
 
 
-def _summed(sources: dict[str, LightSource], every: dict[str, LightSource]) -> Array:
-    """What some lights of all give to their light."""
-    full = sum(one.weight * one.full_luminance for one in every.values()) or 1.0
-    return np.asarray(sum(one.rgb * one.weight for one in sources.values()) / full)
+def _summed(sources: dict[str, LightSource]) -> Array:
+    return np.asarray(sum(one.rgb * one.weight for one in sources.values()))
 
 
 def _busiest(rgb: Array) -> tuple[int, int]:
@@ -298,22 +304,6 @@ def _rest(*parts: _Part) -> dict[str, LightSource]:
     return {name: one for name, one in parts[0].still.items() if name not in own}
 
 
-def _most_turns(rgb: Array) -> int:
-    """In how many ways up or down a light goes within any second, by whatever is looked at."""
-    most = 0
-    for channel in (*rgb.T, _luminance(rgb), _redness(rgb)):
-        steps = np.diff(channel)
-        moving = np.flatnonzero(steps)
-        if not moving.size:
-            continue
-        signs = np.sign(steps[moving])
-        begins = moving[np.concatenate([[0], np.flatnonzero(signs[1:] != signs[:-1]) + 1])]
-        ends = np.append(moving[np.flatnonzero(signs[1:] != signs[:-1])], moving[-1])
-        met = np.searchsorted(begins, ends + _SECOND, side="right") - np.arange(ends.size)
-        most = max(most, int(met.max()))
-    return most
-
-
 def _most_within(steps: Array) -> float:
     sums = np.concatenate([[0.0], np.cumsum(steps)])
     wide = min(_SECOND, steps.size)
@@ -325,10 +315,6 @@ def _most_within(steps: Array) -> float:
 
 def _luminance(rgb: Array) -> Array:
     return np.asarray(colour_luminance(rgb))
-
-
-def _redness(rgb: Array) -> Array:
-    return np.asarray(rgb[..., 0] - rgb[..., 1] - rgb[..., 2])
 
 
 def _as_it_is(value: Array) -> Array:
@@ -364,7 +350,7 @@ class _OfSum:
 
 
 _GENERAL: Final = _OfSum(_luminance, _as_it_is, CHANGE)
-_EXCESS: Final = _OfSum(_redness, _excess, RED_CHANGE)
+_EXCESS: Final = _OfSum(redness, _excess, RED_CHANGE)
 _CHROMA: Final = _OfSum(_as_it_is, _away_from_red, 1.0)
 
 
@@ -372,7 +358,8 @@ def _measures(long: _Part, short: _Part, many: int) -> Iterator[_OfSum]:
     """What may make so many changes of their sum."""
     reddens = (_GENERAL, _EXCESS) if long.is_red or short.is_red else (_GENERAL,)
     for measure in reddens:
-        if long.swing(measure) + short.swing(measure) >= many * measure.least - 1e-6:
+        swing = (long.swing(measure) + short.swing(measure)) / _full(long, short)
+        if swing >= many * measure.least - 1e-6:
             yield measure
     if len(reddens) > 1:
         yield _CHROMA
@@ -413,15 +400,18 @@ def _closest(
     return spans, at_ms
 
 
+def _full(long: _Part, short: _Part) -> float:
+    return long.full + short.full or 1.0
+
+
 class _Sum:
-    """A measure of the light of all, at every phase, by the frame of the short one."""
+    """A measure of the light of both, everything full being 1, at every phase, by the frame of the
+    short one. Lights beside them stand still and take nothing away."""
 
     def __init__(self, long: _Part, short: _Part, shifts: Integers, measure: _OfSum) -> None:
         self._measure, self._shifts = measure, shifts
-        self._short, self._long = measure.of_part(short.rgb), measure.of_part(long.rgb)
-        others = _rest(long, short)
-        if others:
-            self._long = self._long + measure.of_part(_summed(others, long.still))[0]
+        full = _full(long, short)
+        self._short, self._long = (measure.of_part(one.rgb / full) for one in (short, long))
 
     def __getitem__(self, frame: int) -> Array:
         at = np.clip(self._shifts + frame, 0, len(self._long) - 1)

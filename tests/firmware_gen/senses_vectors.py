@@ -512,7 +512,9 @@ def watch_cases() -> list[dict[str, Any]]:
     uneven, none = replace(WATCHED, scale=10_007), replace(WATCHED, cue=None)
     return [
         watch_case("empty in a long start", [(0, EMPTY)], standbys, 200, interval=10),
-        watch_case("a lead finds contact in a start", [(0, 0), (20, WELL)], frames=200, interval=20),
+        watch_case(
+            "a lead finds contact in a start", [(0, 0), (20, WELL)], frames=200, interval=20
+        ),
         watch_case("low in limp", [(0, LOW)], limp, 600),
         watch_case("two sags", sags, frames=700),
         watch_case("an uneven scale", [(0, LOW)], frames=100, watch=uneven),

@@ -216,6 +216,46 @@ def test_lamps_that_flash_in_turn_are_seen_together() -> None:
         assert not flash.flashing(times, {name: source})
 
 
+def in_turn(times: np.ndarray, every_ms: float, beside: dict[str, float]) -> dict:
+    """Two eyes that blink in turn, and lights beside them at a steady level, by their LEDs."""
+    white = np.ones(3)
+    pulse = (times % every_ms < 60.0).astype(float)
+    later = ((times + every_ms / 2.0) % every_ms < 60.0).astype(float)
+    eyes = {"left": flash.lamp_source(white, pulse, 1), "right": flash.lamp_source(white, later, 1)}
+    steady = np.zeros(times.size)
+    others = {
+        name: flash.lamp_source(white, steady + 0.2 * n, int(leds))
+        for n, (name, leds) in enumerate(beside.items())
+    }
+    return {**eyes, **others}
+
+
+@pytest.mark.parametrize("beside", [{}, {"strip": 30}, {"strip": 30, "lantern": 5}])
+def test_lights_that_stand_still_hide_no_flash_of_two_that_flash_in_turn(
+    beside: dict[str, float],
+) -> None:
+    """WCAG 2.2 counts the area that flashes, not its share of all there is."""
+    times = np.arange(0.0, 2000.0, 20.0)
+    found = flash.flashing(times, in_turn(times, 400.0, beside))
+    assert {one.outputs for one in found} == {("left", "right")}
+    # three of both in any second pass: both sides of the limit
+    assert not flash.flashing(times, in_turn(times, 740.0, beside))
+
+
+def test_a_large_light_that_fades_slowly_hides_no_flash_of_two_small_ones() -> None:
+    times = np.arange(0.0, 2000.0, 20.0)
+    lights = in_turn(times, 400.0, {})
+    lights["strip"] = flash.strip_source(np.outer(times / 4000.0, np.ones(3)), 60)
+    assert {one.outputs for one in flash.flashing(times, lights)} == {("left", "right")}
+
+
+def test_what_two_lights_that_go_alike_do_is_told_of_each_alone() -> None:
+    times = np.arange(0.0, 2000.0, 20.0)
+    pulse = flash.lamp_source(np.ones(3), (times % 200.0 < 100.0).astype(float), 1)
+    found = flash.flashing(times, {"left": pulse, "right": pulse})
+    assert {one.outputs for one in found} == {("left",), ("right",)}
+
+
 @settings(max_examples=60)
 @given(
     st.floats(334.0, 900.0),

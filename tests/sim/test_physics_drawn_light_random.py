@@ -304,6 +304,19 @@ def test_two_lamps_of_which_one_only_rises_have_no_room_for_a_row() -> None:
     assert {one.outputs for one in eye.may_flash(cue)} == {("a", "d")}
 
 
+@pytest.mark.parametrize("beside", [(), (Strip("dark", "b", 4, 30),)])
+def test_a_dark_strip_hides_no_flash_that_two_lamps_may_draw(beside: tuple[Strip, ...]) -> None:
+    """WCAG 2.2 counts the area that flashes, not its share of all there is."""
+    fades = tuple(
+        Fade(name, 0.0, 150, drawn=Drawn(0, 0, n, 100.0)) for n, name in ((1, "a"), (2, "d"))
+    )
+    cue = Cue("i", "", numbered(Repeat(InTurn(fades), None), 3))
+    lights = (Lamp("a", "b", 2), Lamp("d", "b", 3), *beside)
+    rig = Rig((), (Board("b", "atmega328p", 1),), lights)
+    eye, hardest = eye_of(Show(rig, Score("", (cue,), idle=("i",))))
+    assert {one.outputs for one in eye.may_flash(hardest)} == {("a", "d")}
+
+
 def test_under_an_effect_ways_are_counted_and_it_is_said() -> None:
     def strand(period_ms: int) -> Show:
         fade = Fade("c", 20.0, 2000, drawn=Drawn(0, 0, 1, 60.0))

@@ -393,6 +393,38 @@ def test_a_cue_that_takes_over_and_waits_a_minute_leaves_any_target_held(
     assert seen.servos["jaw"].angle_deg[0] == pytest.approx(40.0, abs=0.01)
 
 
+def late_channel(way_ms: int) -> tuple[Show, list[Press]]:
+    """Idle moves a part up when a channel arrives that leads it, to where it came from."""
+    show = jaw(slow(Move("jaw", 20.0, 300), Hold(9000), name="up"))
+    rig = replace(
+        show.rig,
+        boards=(Board("b", "atmega2560", 1),),
+        channels=(Channel("stick", "b", 80, ()),),
+        follows=(Follow("jaw", "stick", 1000.0, 2000.0, 0.0, 10.0, way_ms),),
+    )
+    at = ready_ms(show) - 40  # it counts after ten good pulses
+    return Show(rig, replace(show.score, idle=("up",))), [Press(at, source="stick", value=1000.0)]
+
+
+def farthest_deg(show: Show, presses: list[Press]) -> float:
+    times = np.arange(ready_ms(show), ready_ms(show) + 9_000.0, 4.0)
+    played = sample(rehearse(show, presses, int(times[-1])), times)
+    return float(played.servos["jaw"].angle_deg.max())
+
+
+def test_a_source_that_takes_over_a_quick_move_brakes_gently_and_far_beyond_its_target() -> None:
+    """v**2 / (2 a) with the acceleration of following (uniform deceleration, any textbook)."""
+    show, presses = late_channel(800)
+    assert farthest_deg(show, presses) > 30.0
+    assert Reachable(show).reaches["jaw"].angle_deg[1] >= farthest_deg(show, presses)
+
+
+def test_a_source_that_leads_as_hard_as_the_moves_takes_no_part_beyond_them() -> None:
+    show, presses = late_channel(200)
+    assert farthest_deg(show, presses) <= 20.02
+    assert Reachable(show).reaches["jaw"].angle_deg[1] <= 20.1
+
+
 def test_heat_is_that_of_a_cue_from_the_pose_from_which_it_is_hottest() -> None:
     """`rest` hardly moves from the safe pose (straight up), but sinks from level."""
     part = jaw().rig.outputs[0]

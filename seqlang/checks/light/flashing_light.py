@@ -3,8 +3,8 @@
 general-flash: the light of a cue flashes more than three times within a second.
 red-flash: the red light of a cue flashes more than three times within a second.
 
-What: no output by itself, and not all of them together, makes more than three general flashes or
-red flashes within any one second, in any cue rehearsed over idle, effects included. Where a strand
+What: no output by itself, no two and not all of them together, make more than three general or red
+flashes within any one second, in any cue rehearsed over idle, effects included. Where a strand
 of idle draws what its light does, the worst that can be drawn counts. Only where an effect lies
 over such light, or fades of it cut one another short, it is a warning that nothing rules it out.
 

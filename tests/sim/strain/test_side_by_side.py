@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from contextlib import suppress
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -67,6 +68,20 @@ def flashes_when_played(show: Show, presses: list[Press], length_ms: int) -> boo
     return bool(
         flashing(times, light_sources(show, sample(rehearse(show, presses, length_ms), times)))
     )
+
+
+@pytest.mark.parametrize("beside", [(), (Strip("dark", "b", 9, pixels=30),)])
+def test_a_dark_strip_hides_no_flash_of_two_strands(beside: tuple[Strip, ...]) -> None:
+    """A strip of 30 pixels has 15 times as many LEDs as two eyes that blink in turn (WCAG 2.2
+    counts the area that flashes)."""
+    eyes = (Lamp("a", "b", 2), Lamp("b", "b", 3))
+    cues = (Cue("one", "", pulses("a", 400, None)), Cue("two", "", pulses("b", 400, None)))
+    show = show_of(*cues, lights=(*eyes, *beside), idle=("one", "two"))
+    show = replace(show, score=replace(show.score, bindings=()))
+    found = met(show)
+    assert [one.found.outputs for one in found] == [("a", "b")]
+    slow = (Cue("one", "", pulses("a", 1100, None)), Cue("two", "", pulses("b", 1100, None)))
+    assert not met(replace(show, score=replace(show.score, cues=slow)))
 
 
 # -- at random ------------------------------------------------------------------------------------
