@@ -38,6 +38,7 @@ FLAGS: Final = (
     "-Os",
     "-ffreestanding",
     "-ffunction-sections",
+    "-DBC_TELLS_MOTION",
     "-Wall",
     "-Wextra",
 )

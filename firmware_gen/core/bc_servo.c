@@ -143,6 +143,35 @@ int32_t bc_servo_speed(uint8_t number, uint32_t time) {
 }
 #endif
 
+#ifdef BC_TELLS_MOTION
+void bc_servo_motion(uint8_t number, uint32_t time, struct bc_motion *found) {
+    const struct servo *servo = &servos[number];
+    struct bc_law law = law_of(servo);
+    uint32_t brake_end = servo->brake_first ? servo->start : servo->start + servo->brake;
+    int32_t left = (int32_t)(brake_end - time);
+    found->is_moving = servo->is_moving;
+    found->law_id = law.id;
+    found->alpha = law.alpha;
+    found->beta = law.beta;
+    found->peak = law.peak;
+    found->target = position_of(servo->target);
+    found->way = servo->way;
+    found->elapsed = (int32_t)(time - servo->start);
+    found->total = (int32_t)servo->total;
+    found->residual = servo->residual;
+    found->brake_left = left > 0 ? left : 0;
+    found->brake = (int32_t)servo->brake;
+    found->is_tracked = 0;
+    found->tracked = 0;
+    found->tracked_speed = 0;
+#if BC_CHIP_SENSES
+    found->is_tracked = servo->is_tracked;
+    found->tracked = servo->tracked;
+    found->tracked_speed = servo->tracked_speed;
+#endif
+}
+#endif
+
 /* -- planning a move ------------------------------------------------------------------------ */
 
 /* What a motion is planned from. */

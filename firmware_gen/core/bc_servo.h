@@ -49,6 +49,29 @@ bool bc_servos_have_ended(uint32_t time);
 /* Bring the pulses of the first `enabled` servos up to date, 0 for the others. */
 void bc_servos_show(uint32_t time, uint8_t enabled);
 
+#ifdef BC_TELLS_MOTION
+/* What a servo does at a time, for whoever wants to know how hard that is: no chip tells it. Times
+ * are in 1/256 ms, from the time asked for; ways and positions in 0.01 deg, Q15, speeds per ms. */
+struct bc_motion {
+    int32_t is_moving;
+    int32_t is_tracked;
+    int32_t law_id;
+    int32_t alpha;
+    int32_t beta;
+    int32_t peak;
+    int32_t target;
+    int32_t way;
+    int32_t elapsed; /* since the way began; below 0 it is yet to begin */
+    int32_t total;
+    int32_t residual;
+    int32_t brake_left; /* 0: it does not brake */
+    int32_t brake;
+    int32_t tracked;
+    int32_t tracked_speed;
+};
+void bc_servo_motion(uint8_t servo, uint32_t time, struct bc_motion *found);
+#endif
+
 #if BC_CHIP_SENSES
 /* Where a servo is at a time, in 0.01 deg, Q15, and how fast, in 0.01 deg per ms, Q15; of one that
  * follows, in the last frame. */

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Mapping
+from dataclasses import astuple
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,10 +12,12 @@ import numpy as np
 from firmware_gen.build.webassembly import shipped
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
 from firmware_gen.page.pins import abilities
-from firmware_gen.table.layout import ALONE, FOLLOWS, LEADS, ORDERS
-from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord
+from firmware_gen.table.laws import law_of
+from firmware_gen.table.layout import ALONE, FOLLOWS, LAW_IDS, LEADS, ORDERS
+from firmware_gen.table.records import LampRecord, LawRecord, ServoRecord, StripRecord, SwitchRecord
 from sim.light.lightness import srgb_to_linear
 from sim.model import Lamp, LightPlace, Servo, Show, Strip
+from sim.pictures.efforts import law_rows
 from sim.rig.slide import of_horn, of_part
 
 if TYPE_CHECKING:
@@ -38,6 +41,17 @@ def chips(compiled: CompiledShow) -> dict[str, dict[str, str]]:
         }
         for board in compiled.boards
     }
+
+
+def laws(compiled: CompiledShow) -> list[dict[str, Any]]:
+    """The motion laws of all boards' tables, by what a board tells of them, as rows."""
+    records = {LawRecord(LAW_IDS["3-4-5"])}
+    records.update(law for board in compiled.boards for law in board.table.laws)
+    found = []
+    for record in sorted(records, key=astuple):
+        place, speed, gain = law_rows(law_of(record))
+        found.append({"key": astuple(record), "place": place, "speed": speed, "gain": gain})
+    return found
 
 
 def boards(compiled: CompiledShow, tables: Mapping[str, CheckedTable]) -> list[dict[str, Any]]:

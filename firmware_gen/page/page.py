@@ -17,10 +17,11 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from firmware_gen.page.boards import boards, chips, text_of
+from firmware_gen.page.boards import boards, chips, laws, text_of
 from firmware_gen.page.remote import drawn_buttons, drawn_sources, sayings, script, without_button
 from sim.model import Lamp, Strip
 from sim.pictures.creature import creature
+from sim.pictures.efforts import Efforts, efforts
 from sim.pictures.figures import WorkFigures, work_figures
 from sim.rulebook import FRAME_MS
 
@@ -48,6 +49,7 @@ MODULES: Final = (
     "remote",
     "plugs",
     "keys",
+    "effort",
     "readings",
     "page",
 )
@@ -158,6 +160,7 @@ def page_data(
             "script": script(played),
             "figures": _figures(work_figures(played)),
         },
+        "efforts": _efforts(efforts(played.show.rig)) | {"laws": _packed(laws(compiled))},
         "notes": [asdict(note) for note in said],
     }
 
@@ -168,6 +171,29 @@ def _figures(found: WorkFigures) -> dict[str, Any]:
         for kind in ("torque", "limit", "current", "feed_a", "board_v")
     }
     return {"frames": found.frames, **rows}
+
+
+def _efforts(found: Efforts) -> dict[str, Any]:
+    packed = _packed(asdict(found))
+    assert isinstance(packed, dict)
+    return packed
+
+
+def _packed(value: Any) -> Any:
+    """The same with every array as a row from its least to its greatest value."""
+    if isinstance(value, dict):
+        return {name: _packed(one) for name, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_packed(one) for one in value]
+    return _signed_row(value) if isinstance(value, np.ndarray) else value
+
+
+def _signed_row(values: Array) -> dict[str, Any]:
+    least, most = float(values.min()), float(values.max())
+    if most == least:
+        values = values[:1]
+    shares = np.rint((values - least) / ((most - least) or 1.0) * _FULL).astype("<u2")
+    return {"least": least, "most": most, "shares": text_of(shares.tobytes())}
 
 
 def _row(values: Array) -> dict[str, Any]:

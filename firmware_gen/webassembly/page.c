@@ -11,7 +11,9 @@
 #include "bc_perform.h"
 #include "bc_player.h"
 #include "bc_runs.h"
+#include "bc_servo.h"
 #include "bc_store.h"
+#include "bc_table.h"
 #include "bc_threads.h"
 #include "bellcrank.h"
 
@@ -40,6 +42,8 @@ static uint8_t told_count;
 #endif
 static uint8_t levels[PINS];
 static uint16_t duties[BC_LAMPS];
+static struct bc_motion motions[BC_SERVOS];
+static int32_t speeds_before[BC_SERVOS];
 
 /* -- what the core asks of a chip ----------------------------------------------------------- */
 
@@ -173,6 +177,17 @@ static void serve(void) {
     line_to = 0;
 }
 
+/* Of the frame that has just been played. */
+static void tell_motions(void) {
+    uint32_t time = bc_player_time() - BC_FRAME;
+    uint8_t n;
+    for (n = 0; n < bc_servos_count(); n++) {
+        speeds_before[n] = motions[n].is_tracked ? motions[n].tracked_speed : 0;
+        bc_servo_motion(n, time, &motions[n]);
+    }
+    bc_table_release();
+}
+
 void page_frame(void) {
     uint8_t look;
     serve();
@@ -180,6 +195,7 @@ void page_frame(void) {
         bc_sample_inputs();
     }
     bc_frame();
+    tell_motions();
 }
 
 uint8_t *page_line(void) { return line + line_to; }
@@ -259,6 +275,9 @@ uint8_t *page_levels(void) { return levels; }
 uint16_t *page_pulses(void) { return bc_image.pulse; }
 uint16_t *page_duties(void) { return duties; }
 uint8_t *page_pixels(void) { return bc_image.pixels; }
+
+int32_t *page_motions(void) { return &motions[0].is_moving; }
+int32_t *page_speeds_before(void) { return speeds_before; }
 
 uint32_t page_mode(void) { return bc_mode(); }
 uint32_t page_refusal(void) { return bc_store_refusal(); }

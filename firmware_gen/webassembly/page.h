@@ -63,6 +63,13 @@ uint16_t *PAGE_CALL(page_pulses)(void);
 uint16_t *PAGE_CALL(page_duties)(void);
 uint8_t *PAGE_CALL(page_pixels)(void);
 
+/*
+ * What each servo did in the last frame, one struct bc_motion behind the other, in the order of the
+ * table; and the speeds of those that follow in the frame before, to tell their acceleration by.
+ */
+int32_t *PAGE_CALL(page_motions)(void);
+int32_t *PAGE_CALL(page_speeds_before)(void);
+
 /* enum bc_mode; the refusal of the table, 0: it plays; the cues that run, bit n; frames played. */
 uint32_t PAGE_CALL(page_mode)(void);
 uint32_t PAGE_CALL(page_refusal)(void);

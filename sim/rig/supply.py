@@ -414,6 +414,21 @@ def _source(
     return np.where(over, 0.0, volts), source_v, source_a
 
 
+def feed_v_at(supply: Supply, feed_a: ArrayLike, charge: float = battery.EMPTY_CHARGE) -> Array:
+    """The feed's voltage (V) while it gives `feed_a` (A, any shape); 0 beyond a stated limit.
+
+    `_source` takes the power from the feed's own voltage, so its answer is found by halving: it
+    falls as the voltage that is put in rises.
+    """
+    amps = np.asarray(feed_a, dtype=np.float64)
+    low, high = np.zeros(amps.shape), np.full(amps.shape, open_v(supply, charge))
+    for _ in range(45):
+        middle = (low + high) / 2.0
+        above = _source(supply, charge, middle, amps)[0] >= middle
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return low
+
+
 def _limit_a(source: Cells | Adapter) -> float:
     return source.current_a if isinstance(source, Adapter) else float("inf")
 

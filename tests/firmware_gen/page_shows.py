@@ -254,6 +254,53 @@ safe pose folded
 )
 """And with a sensor there, which a part follows."""
 
+
+def _snake(joints: int) -> str:
+    """Parts on parts, each on the tip of the one before."""
+    servos = "".join(
+        f"servo part_{n}: spine pin {['PB1', 'PB2', 'PB3', 'PB4', 'PD5'][n]}\n{SERVO}"
+        f"    travel      -40 deg to 40 deg\n"
+        + (f"    on          part_{n - 1} at 60 mm, weighs 10 g\n" if n else "")
+        + "    load        rod 8 g, 60 mm\n\n"
+        for n in range(joints)
+    )
+    names = " and ".join(f"part_{n}" for n in range(joints))
+    return f"""\
+show "Snake of {joints} parts"
+
+supply cells
+    source      5 nimh cells, 2000 mAh, 150 mohm
+
+board spine: atmega328p, address 1
+    feed        cells, 600 mm of 22 AWG
+
+{servos}
+safe pose straight
+    {names} 0 deg
+
+cue coil "Coils up"
+    together
+        {names} to 25 deg in 900 ms
+    {names} to -20 deg in 1.2 s, cycloidal
+
+cue shake "From the root to the tip"
+    part_0 to 15 deg in 700 ms, double-S 40 %, 50 %
+    part_1 to -15 deg in 600 ms, trapezoid 30 %
+    {names} to 0 deg in 900 ms
+
+remote
+    button 1: go coil
+    button 2: go shake
+    stop button 3
+"""
+
+
+SNAKE = _snake(3)
+"""A chain that the page has tables of, on a battery that sags."""
+
+LONG_SNAKE = _snake(5)
+"""A chain too long for them."""
+
 LANTERN = """\
 show "Lantern"
 

@@ -35,7 +35,7 @@ from sim.rig.servo import current_a, thirstiest_line
 from sim.rig.supply import highest_v
 from sim.rulebook import FRAME_MS
 from tests.firmware_gen.browser import Opened, chromium, needs_browser, opened
-from tests.firmware_gen.page_shows import EVERYTHING, LANTERN, large, made, paged
+from tests.firmware_gen.page_shows import EVERYTHING, LANTERN, LONG_SNAKE, large, made, paged
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -409,46 +409,40 @@ def effort_of(found: Opened, name: str) -> str:
     return str(row.locator("td").nth(2).locator("span").first.inner_text())
 
 
-def test_in_ones_own_take_what_it_takes_to_stand_still_is_that_of_the_mechanics(
-    heron: Opened, checked: CheckedShow
+def test_of_a_long_chain_what_it_takes_to_stand_still_is_that_of_the_mechanics(
+    browser: Browser, tmp_path: Path
 ) -> None:
     """Against `sim.rig.holding_torque`, which is held against the outside in its own tests."""
-    ready(heron)
-    assert " of " in effort_of(heron, "neck")
-    button(heron, "button 1: look").click()
-    heron.wait("bellcrank.take.own && bellcrank.frame > 260")
-    heron.js("() => bellcrank.run(false)")
-    heron.js("() => bellcrank.seek(250)")
-    heron.page.wait_for_timeout(200)
-    rig = checked.show.rig
-    held = {part.name: part.held for part in creature(checked.show)}
-    for servo in rig.outputs:
-        if not isinstance(servo, Servo) or servo.load.spins:
-            continue
-        track = next(
-            n
-            for n, name in enumerate(
-                heron.js("() => bellcrank.take.recording.tracks.map(one => one.output.name)")
-            )
-            if name == servo.name
-        )
-        place = heron.js("n => bellcrank.take.recording.place(n, 250)", track)
-        limit = held[servo.name]
-        assert limit is not None
-        step = (servo.travel_deg[1] - servo.travel_deg[0]) / (len(limit.poses) - 1)
-        near = np.linspace(place - step, place + step, 41).clip(*servo.travel_deg)
-        shares = holding_nm(servo, near, rig.wearer) / limit.limit
-        words = effort_of(heron, servo.name)
-        found = re.fullmatch(r"to stand still: (\d+) % of what it keeps, (\d+\.\d+) A", words)
-        assert found, words
-        here = float(holding_nm(servo, place, rig.wearer)) / limit.limit
-        assert int(found[1]) >= np.floor(100 * here - 0.5)  # never less than it takes
-        assert int(found[1]) <= np.ceil(100 * shares.max() + 0.5)
-        thirst = thirstiest_line(servo, highest_v(rig, servo.board))
-        least = float(current_a(thirst, holding_nm(servo, place, rig.wearer)))
-        assert least - 0.006 <= float(found[2])
-        assert float(found[2]) <= current_a(thirst, limit.limit * shares.max()) + 0.006
-    assert effort_of(heron, "lantern") == "\u2013"
+    text, made_of_parts, _ = paged(LONG_SNAKE)
+    with opened(browser, text, tmp_path) as snake:
+        snake.js("() => bellcrank.seek(100)")
+        snake.page.wait_for_timeout(200)
+        assert " of " in effort_of(snake, "part_0")
+        button(snake, "button 1: coil").click()
+        snake.wait("bellcrank.take.own && bellcrank.frame > 260")
+        snake.js("() => bellcrank.run(false)")
+        snake.js("() => bellcrank.seek(250)")
+        snake.page.wait_for_timeout(200)
+        rig = made_of_parts.show.rig
+        held = {part.name: part.held for part in creature(made_of_parts.show)}
+        for track, servo in enumerate(rig.outputs):
+            assert isinstance(servo, Servo)
+            place = snake.js("n => bellcrank.take.recording.place(n, 250)", track)
+            limit = held[servo.name]
+            assert limit is not None
+            step = (servo.travel_deg[1] - servo.travel_deg[0]) / (len(limit.poses) - 1)
+            near = np.linspace(place - step, place + step, 41).clip(*servo.travel_deg)
+            shares = holding_nm(servo, near, rig.wearer) / limit.limit
+            words = effort_of(snake, servo.name)
+            found = re.fullmatch(r"to stand still: (\d+) % of what it keeps, (\d+\.\d+) A", words)
+            assert found, words
+            here = float(holding_nm(servo, place, rig.wearer)) / limit.limit
+            assert int(found[1]) >= np.floor(100 * here - 0.5)  # never less than it takes
+            assert int(found[1]) <= np.ceil(100 * shares.max() + 0.5)
+            thirst = thirstiest_line(servo, highest_v(rig, servo.board))
+            least = float(current_a(thirst, holding_nm(servo, place, rig.wearer)))
+            assert least - 0.006 <= float(found[2])
+            assert float(found[2]) <= current_a(thirst, limit.limit * shares.max()) + 0.006
 
 
 def test_a_limp_part_holds_nothing(heron: Opened) -> None:

@@ -2,6 +2,8 @@
 
 import { bytesOf } from "./packed.js";
 
+// of struct bc_motion (core/bc_servo.h), in its order
+const MOTION = ["moving", "tracked", "law", "alpha", "beta", "peak", "target", "way", "elapsed", "total", "residual", "left", "brake", "place", "speed"];
 const MODES = ["blank", "starting", "ready", "stopping", "limp"];
 
 export class Board {
@@ -19,6 +21,8 @@ export class Board {
     this.duties = new Uint16Array(buffer, this.core.page_duties(), count("lamp"));
     this.pixels = new Uint8Array(buffer, this.core.page_pixels(), 3 * pixels);
     this.levels = new Uint8Array(buffer, this.core.page_levels());
+    this.motions = new Int32Array(buffer, this.core.page_motions(), MOTION.length * count("servo"));
+    this.speedsBefore = new Int32Array(buffer, this.core.page_speeds_before(), count("servo"));
     this.hasPower = true;
     this.fresh = this.memory();
   }
@@ -76,6 +80,16 @@ export class Board {
     if (!this.hasPower) return;
     this.spec.channels.forEach((name, n) => this.core.page_channel(n, sources.get(name) || 0));
     this.spec.sensors.forEach((name, n) => this.core.page_voltage(n, sources.get(name) || 0));
+  }
+
+  /** What a servo did in the last frame, in the core's own units. */
+  motion(servo) {
+    return Object.fromEntries(MOTION.map((field, n) => [field, this.motions[MOTION.length * servo + n]]));
+  }
+
+  /** The speed of one that follows, in the frame before. */
+  speedBefore(servo) {
+    return this.speedsBefore[servo];
   }
 
   get mode() {

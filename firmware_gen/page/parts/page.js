@@ -369,7 +369,7 @@ new ResizeObserver(fit).observe(document.querySelector("main"));
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", fit);
 
 // for tests and for the curious: what the page stands on
-globalThis.bellcrank = { show, seek, renew, run, ask, get take() { return take; }, get frame() { return Math.floor(now); } };
+globalThis.bellcrank = { show, seek, renew, run, ask, get take() { return take; }, get readings() { return readings; }, get frame() { return Math.floor(now); } };
 
 rehearsal.extend(Math.min(rehearsal.frames, AHEAD));
 band.look(rehearsal);

@@ -1,6 +1,7 @@
 // What every output does at the playhead, in words and figures; for screen readers as well.
 
 import { Row } from "./packed.js";
+import { Efforts } from "./effort.js";
 import { placeOf } from "./record.js";
 
 const FIGURES = ["torque", "limit", "current", "feed_a", "board_v"];
@@ -14,6 +15,7 @@ export class Readings {
     this.rows = Object.fromEntries(
       FIGURES.map(kind => [kind, Object.fromEntries(Object.entries(figures[kind]).map(([name, row]) => [name, new Row(row)]))])
     );
+    this.efforts = new Efforts(show, tracks);
     this.cells = tracks.map(track => lineOf(table, track));
     this.feeds = [...this.feedCells()];
   }
@@ -31,15 +33,17 @@ export class Readings {
 
   /** `figures`: whether those of the rehearsal hold here. */
   showAt(take, rig, frame) {
-    const figures = !take.own;
-    this.tracks.forEach((track, n) => this.line(this.cells[n], track, take, rig, n, frame, figures));
+    const own = take.own ? this.efforts.of(rig) : null;
+    this.tracks.forEach((track, n) => this.line(this.cells[n], track, rig, frame, own));
+    const places = { feed_a: own?.feeds, board_v: own?.boards };
     for (const { kind, unit, name, node } of this.feeds) {
-      const value = this.rows[kind][name].at(Math.floor(frame / this.together));
-      put(node, `${name} ${figures ? value.toFixed(2) : "\u2013"} ${unit}`);
+      const value = own ? places[kind].get(name) : this.rows[kind][name].at(Math.floor(frame / this.together));
+      put(node, `${name} ${value.toFixed(2)} ${unit}`);
     }
   }
 
-  line(cells, track, take, rig, n, frame, figures) {
+  /** `own`: the figures of a take that somebody presses; null: those of the rehearsal hold. */
+  line(cells, track, rig, frame, own) {
     const board = rig.boards[track.board];
     const { output } = track;
     if (track.kind === "servo") {
@@ -47,8 +51,8 @@ export class Readings {
       const digits = output.unit === "rpm" ? 0 : 1;
       put(cells.now, pulse ? `${placeOf(output.points, pulse).toFixed(digits)} ${output.unit}` : "limp");
       put(cells.more, pulse ? `${(pulse / 2).toFixed(1)} \u00b5s` : "no pulses");
-      if (figures) this.effort(cells, output.name, frame);
-      else this.holding(cells, output, pulse);
+      if (own) this.pressed(cells, output, pulse, own.servos.get(output.name));
+      else this.effort(cells, output.name, frame);
     } else if (track.kind === "lamp") {
       put(cells.now, `${((board.duties[track.index] / 65535) * 100).toFixed(1)} % duty`);
     } else if (track.kind === "switch") {
@@ -64,12 +68,16 @@ export class Readings {
     const at = Math.floor(frame / this.together);
     const [torque, limit, current] = ["torque", "limit", "current"].map(kind => this.rows[kind][name]);
     if (!torque) return bar(cells, "\u2013", 0);
-    const [need, have] = [torque.at(at), limit.at(at)];
-    const unit = cells.unit;
-    bar(cells, `${need.toFixed(3)} of ${have.toFixed(3)} ${unit}, ${current.at(at).toFixed(2)} A`, need / (have || 1));
+    sayEffort(cells, { torque: torque.at(at), limit: limit.at(at), current: current.at(at) });
   }
 
-  /** Where buttons are pressed: what it takes to stand still there, the one part of it that is known. */
+  /** Where buttons are pressed; of a part in a long chain only what it takes to stand still is known. */
+  pressed(cells, output, pulse, found) {
+    if (!found || !pulse) bar(cells, "\u2013", 0);
+    else if (found.isKnown) sayEffort(cells, found, found.isTracked ? "about " : "");
+    else this.holding(cells, output, pulse);
+  }
+
   holding(cells, output, pulse) {
     const held = this.show.parts.find(part => part.name === output.name)?.held;
     if (!held || !pulse) return bar(cells, "\u2013", 0);
@@ -88,6 +96,11 @@ function besides(poses, values, place) {
   const last = poses.length - 1;
   const along = Math.min(last, Math.max(0, ((place - poses[0]) / (poses[last] - poses[0] || 1)) * last));
   return Math.max(values[Math.floor(along)], values[Math.ceil(along)]);
+}
+
+function sayEffort(cells, { torque, limit, current }, about = "") {
+  const words = `${about}${torque.toFixed(3)} of ${limit.toFixed(3)} ${cells.unit}, ${current.toFixed(2)} A`;
+  bar(cells, words, torque / (limit || 1));
 }
 
 function bar(cells, words, share) {
