@@ -269,9 +269,10 @@ FOLLOWED_FRAMES: Final = 1000 // FRAME_MS
 """Frames without a word from the board that leads, one second, after which a board is alone."""
 NEWS_TELLINGS: Final = 3
 """How often the board that leads tells what is new before it goes on in turn."""
-IDLE_ERA_FRAMES: Final = 2**18
-"""Frames, 87 minutes, after which the strands of boards that lead or follow begin anew: in the
-player's 32 bits no time lies further back than 2^31."""
+IDLE_ERA_FRAMES: Final = 250_000
+"""Frames, 83 minutes, after which the strands of boards that lead or follow begin anew: in the
+player's 32 bits no time lies further back than 2^31. No multiple of 2^16: a board that follows
+keeps 16 bits of the frame in which its strands began, and has to notice."""
 OLDEST_START_FRAMES: Final = 0x7000
 """Frames after which a board that follows no longer tells starts apart: two bytes hold one."""
 LOOP_DEPTH: Final = 3

@@ -302,9 +302,10 @@ static void join(uint8_t run, uint8_t cue, frames ago) {
         bc_runs[run].held_by = flags & BC_HUB_HELD ? BC_HELD_ELSEWHERE : BC_NO_BUTTON;
     }
     bc_run_begin(run, time_of(ago));
-    if (be_silent(run, ago)) {
-        bc_idle_forgets((uint16_t)demand.outputs);
-    }
+    be_silent(run, ago);
+#if BC_CHIP_JOINS
+    bc_joined_forgets((uint16_t)demand.outputs);
+#endif
 }
 
 /* Whether a run is the one that the state tells of, whose cue this is. */

@@ -416,14 +416,18 @@ void bc_run_comes_to_end(uint8_t run, uint32_t time) {
     }
 }
 
+#if BC_CHIP_JOINS
 void bc_run_lands(uint8_t run) {
     uint16_t owned = (uint16_t)bc_runs[run].owned;
+    uint32_t time = bc_player_time() - BC_FRAME;
     bc_run_be_silent(run, false);
-    bc_idle_takes_back(owned, bc_player_time() - BC_FRAME);
-    if (!is_strand(&bc_runs[run])) {
-        bc_idle_forgets(owned);
+    if (is_strand(&bc_runs[run])) {
+        bc_idle_takes_back(owned, time);
+    } else {
+        bc_joined_lands(owned, time);
     }
 }
+#endif
 
 void bc_runs_let_starts_grow_old(void) {
     uint32_t recent = bc_player_time() - 2 * BC_FRAME;

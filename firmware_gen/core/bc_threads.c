@@ -175,17 +175,6 @@ static void draw(struct bc_step *op, uint16_t rounds) {
     }
 }
 
-/* Whether the output of an act belongs to a cue that is carried forward in silence. */
-static bool is_caught_up_on(const struct bc_step *op) {
-    uint8_t n;
-    for (n = 0; n < BC_RUNS && bc_runs_silent != 0; n++) {
-        if (bc_run_is_silent(n) && !bc_run_is_strand(n) && (bc_runs[n].owned >> op->number & 1)) {
-            return true;
-        }
-    }
-    return false;
-}
-
 /* What should have been done before the last frame is done from then on, in what is left of its
  * time. */
 static uint32_t begin_of(struct bc_step *op, uint32_t time) {
@@ -208,10 +197,14 @@ static bool act(struct thread *thread, struct bc_step *op) {
     uint8_t mover = thread->run; /* the motion belongs to it */
     uint16_t rest;
     uint32_t start;
-    if (run->kind == BC_FOR_EVER ? !is_caught_up_on(op)
-                                 : is_owned && bc_run_is_silent(thread->run)) {
+    if (run->kind == BC_FOR_EVER) {
         bc_idle_remembers(op);
     }
+#if BC_CHIP_JOINS
+    else if (is_owned && bc_run_is_silent(thread->run)) {
+        bc_joined_remembers(op);
+    }
+#endif
     if (!is_owned || bc_run_is_silent(thread->run)) {
         return true; /* the run has lost that output, or is behind the others */
     }

@@ -67,6 +67,10 @@ class FollowingScheduler(Scheduler[_Act]):
         self._followed: dict[int, _Followed] = {}
         self._silent: set[int] = set()
         """Numbers of runs that are carried forward in silence."""
+        self._cue_acts: dict[Hashable, _Act] = {}
+        """By output, the last statement of a cue that is carried forward in silence."""
+        self._cue_effects: dict[Hashable, _Act] = {}
+        """The same of effects."""
         self._idle_start = 0
         self._list: HubState | None = None
         """What was heard since the last frame."""
@@ -147,6 +151,8 @@ class FollowingScheduler(Scheduler[_Act]):
     def _end_all(self, time: int) -> None:
         self._followed.clear()
         self._silent.clear()
+        self._cue_acts.clear()
+        self._cue_effects.clear()
         super()._end_all(time)
 
     def _lose(self) -> None:
@@ -237,8 +243,7 @@ class FollowingScheduler(Scheduler[_Act]):
         run.owned = set(outputs)
         run.held, run.again = told.held and not lets_go, told.again and not lets_go
         self._be_silent(run, number - start)
-        if run.number in self._silent:
-            self._forget(outputs)
+        self._forget(outputs)
 
     def _has_threads(self, cue: PlayedCue[_Act], number: int, state: HubState) -> bool:
         """Whether there is room for a cue in the place of a run's number."""
@@ -338,24 +343,18 @@ class FollowingScheduler(Scheduler[_Act]):
     def _land(self, run: Run[_Act]) -> None:
         """What was carried forward has come to now: its outputs glide to where they should be."""
         self._silent.discard(run.number)
+        acts = self._strand_acts if run.strand else self._cue_acts
+        effects = self._strand_effects if run.strand else self._cue_effects
         for name in run.owned:
-            super()._glide(name, run, self._now - FRAME_CLOCK)
+            self._bring(name, run, self._now - FRAME_CLOCK, effects.get(name), acts.get(name))
         if not run.strand:
             self._forget(run.owned)
 
     def _forget(self, names: set[Hashable] | frozenset[Hashable]) -> None:
+        """Nothing is wanted of these outputs by a cue any more."""
         for name in names:
-            self._strand_acts.pop(name, None)
-            self._strand_effects.pop(name, None)
-
-    def _remember(self, act: _Act) -> None:
-        owner = (
-            run
-            for run in self.runs.values()
-            if not run.strand and run.number in self._silent and act.output in run.owned
-        )
-        if next(owner, None) is None:
-            super()._remember(act)
+            self._cue_acts.pop(name, None)
+            self._cue_effects.pop(name, None)
 
     def _drive(self, thread: LiveThread[_Act], act: _Act, start: int) -> bool:
         """What should have been done before the last frame is done from then on, in what is left
@@ -363,7 +362,8 @@ class FollowingScheduler(Scheduler[_Act]):
         run = thread.run
         if run.number in self._silent:
             if not run.strand:
-                super()._remember(act)
+                kept = self._cue_effects if self.outputs.lays_effect(act) else self._cue_acts
+                kept[act.output] = act
             return True
         late = self._now - FRAME_CLOCK - start
         if late > 0:

@@ -573,11 +573,25 @@ class Scheduler(Generic[_Act]):
     def _glide(self, name: Hashable, strand: Run[_Act] | None, time: int) -> None:
         """Bring an output to where its strand has last wanted it, or to rest if it follows a
         source; nowhere otherwise."""
-        cue = strand.cue.name if strand else None
+        wanted = self._strand_effects.get(name), self._strand_acts.get(name)
+        self._bring(name, strand, time, *wanted)
+
+    def _bring(
+        self,
+        name: Hashable,
+        run: Run[_Act] | None,
+        time: int,
+        effect: _Act | None,
+        act: _Act | None,
+    ) -> None:
+        """Let an output go the way back to an effect and a statement, or to its rest."""
+        cue = run.cue.name if run else None
         self.outputs.steady((name,), time)
-        if (effect := self._strand_effects.get(name)) is not None:
+        if effect is not None:
             self.outputs.act(effect, time, cue)
-        if (act := self._strand_acts.get(name, self.program.rests.get(name))) is not None:
+        if act is None:
+            act = self.program.rests.get(name)
+        if act is not None:
             self._movers.pop(name, None)
             self.outputs.glide(act, time, self.program.glide_ms, cue)
             self._gliding.add(name)

@@ -22,6 +22,7 @@ from tests.firmware_gen.second_player import (
     STOPPING,
     THREADS,
     Cue,
+    Effect,
     Request,
     Run,
     SecondPlayer,
@@ -29,7 +30,7 @@ from tests.firmware_gen.second_player import (
 from tests.firmware_gen.second_presses import SENSES
 
 JOINING = {2}  # chips that join, by their numbers
-IDLE_ERA = 262144
+IDLE_ERA = 250000
 
 
 @dataclass
@@ -198,6 +199,8 @@ class SecondFollower(SecondPlayer):
         self.joined: dict[int, Joined] = {}
         self.silent: set[int] = set()
         self.idle_start = 0
+        self.cue_wants: dict[int, int] = {}
+        self.cue_effects: dict[int, Effect] = {}
         super().__init__(data)
         self.joins = self.table.chip in JOINING
         for _ in range(data[23]):
@@ -373,8 +376,7 @@ class SecondFollower(SecondPlayer):
                 self.lights[n].steady()
         self.fork(number, self.table.cues[played].code, time)
         self.be_silent(number, start)
-        if number in self.silent:
-            self.forget(outputs)
+        self.forget(outputs)
 
     def reserved(self, without: int) -> int:
         lives = {thread.run for thread in self.threads if thread is not None}
@@ -435,11 +437,13 @@ class SecondFollower(SecondPlayer):
         return self.owner[n] == number and number not in self.silent
 
     def notes(self, number: int, run: Run, n: int) -> bool:
-        owner = self.owner[n]
-        if run.is_strand:
-            other = None if owner is None else self.runs[owner]
-            return not (owner in self.silent and other is not None and not other.is_strand)
-        return owner == number and number in self.silent
+        return run.is_strand or (self.owner[n] == number and number in self.silent)
+
+    def note(self, run: Run, n: int, target: int) -> None:
+        (self.wanted if run.is_strand else self.cue_wants)[n] = target
+
+    def note_effect(self, run: Run, n: int, effect: Effect) -> None:
+        (self.wanted_effects if run.is_strand else self.cue_effects)[n] = effect
 
     def begins(self, time: int, ms: int) -> tuple[int, int]:
         late = max(0, self.time - FRAME - time)
@@ -458,17 +462,26 @@ class SecondFollower(SecondPlayer):
 
     def land(self, number: int) -> None:
         self.silent.discard(number)
+        run = self.runs[number]
+        is_cue = run is not None and not run.is_strand
+        of_strands = self.wanted, self.wanted_effects
+        if is_cue:
+            self.wanted, self.wanted_effects = self.cue_wants, self.cue_effects
         for n in self.owned(number):
             if n not in CLAIMS:
                 self.go_back(n, self.time - FRAME)
-        run = self.runs[number]
-        if run is not None and not run.is_strand:
+        self.wanted, self.wanted_effects = of_strands
+        if is_cue:
             self.forget(self.owned(number))
 
     def forget(self, outputs: Iterable[int]) -> None:
         for n in outputs:
-            self.wanted.pop(n, None)
-            self.wanted_effects.pop(n, None)
+            self.cue_wants.pop(n, None)
+            self.cue_effects.pop(n, None)
+
+    def end_everything(self) -> None:
+        super().end_everything()
+        self.forget(range(16))
 
 
 def second_of(data: bytes) -> SecondPlayer:

@@ -719,6 +719,12 @@ class SecondPlayer:
         """Whether what a run does to an output is what is wanted of it."""
         return run.is_strand
 
+    def note(self, run: Run, n: int, target: int) -> None:
+        self.wanted[n] = target
+
+    def note_effect(self, run: Run, n: int, effect: Effect) -> None:
+        self.wanted_effects[n] = effect
+
     def begins(self, time: int, ms: int) -> tuple[int, int]:
         """When an act of a time begins, and for how many ms."""
         return time, ms
@@ -1071,7 +1077,7 @@ class SecondPlayer:
         notes = self.notes(thread.run, run, n)
         if output.kind == SWITCH:
             if notes:
-                self.wanted[n] = op >> 4 & 1
+                self.note(run, n, op >> 4 & 1)
             if owns:
                 self.gliding.discard(n)
                 self.switches[n] = op >> 4 & 1
@@ -1089,7 +1095,7 @@ class SecondPlayer:
                 most, at = self.angle(op, at)
                 target = draw(target >> 15, most >> 15, key, thread.rounds) << 15
             if notes:
-                self.wanted[n] = target
+                self.note(run, n, target)
             motion = self.motions[n]
             start, lasts = self.begins(thread.time, ms)
             longer = self.glide_left(n, start, lasts) if owns else 0
@@ -1108,7 +1114,7 @@ class SecondPlayer:
             if key:
                 level, at = draw(level, self.data[at], key, thread.rounds), at + 1
             if notes:
-                self.wanted[n] = level
+                self.note(run, n, level)
             if owns:
                 levels = self.table.levels(output, level)
                 start, lasts = self.begins(thread.time, ms)
@@ -1135,7 +1141,7 @@ class SecondPlayer:
         run = self.runs[thread.run]
         assert run is not None
         if self.notes(thread.run, run, n):
-            self.wanted_effects[n] = effect
+            self.note_effect(run, n, effect)
         if self.acts(thread.run, n):
             self.lights[n].lay(effect)
 

@@ -29,7 +29,7 @@ from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, RadioRecord, ServoRecord, Table
 from sim.rehearsal.leading import HubRun, HubState
-from sim.rulebook import FRAME_CLOCK
+from sim.rulebook import FRAME_CLOCK, IDLE_ERA_FRAMES
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
 from tests.firmware_gen.random_tables import random_requests, random_table
@@ -342,6 +342,75 @@ def test_a_cue_without_end_is_joined_and_let_go_of() -> None:
     creature.lead.trigger(WAVE)
     creature.play(2)
     assert [node.running_cues & 0b11 for node in creature.nodes] == [0b01] * 4
+
+
+def resting_boards(count: int) -> tuple[Table, list[Table]]:
+    """Idle moves each servo once in a minute; a cue in between takes it elsewhere."""
+    lead, nodes = boards(count)
+
+    def table(one: Table) -> Table:
+        rest = (ActOp(0, 4000, 500, True), Delay(60_000))
+        return replace(one, threads=(*one.threads[:2], rest))
+
+    return table(lead), [table(node) for node in nodes]
+
+
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+@pytest.mark.parametrize("off_at", [0, 40, 90, 140])
+def test_a_board_that_joined_a_cue_goes_back_to_idle_with_the_others_when_it_ends(
+    make: Any, off_at: int
+) -> None:
+    """It has heard where idle wants its servo while the cue was caught up on."""
+    creature = Creature(make, 2, resting_boards)
+    creature.play(100)
+    creature.lead.trigger(WAVE)
+    creature.play(off_at)
+    creature.nodes[0] = make(creature.tables[0])
+    rows = creature.play(400 - off_at)
+    assert_quiet(rows)
+    assert creature.frame() == [round(1000 + 4000 * 4000 / 9000)] * 2
+
+
+def short_idle_boards(count: int) -> tuple[Table, list[Table]]:
+    """All boards have the same idle, to and fro."""
+    lead, nodes = boards(count)
+    idle = (ActOp(0, 4000, 700, True), ActOp(0, 6000, 1130, True))
+
+    def table(one: Table) -> Table:
+        return replace(one, threads=(*one.threads[:2], idle))
+
+    return table(lead), [table(node) for node in nodes]
+
+
+def assert_idle_begins_anew_alike(creature: Creature, frames: int) -> None:
+    rows = creature.play(frames)
+    assert_quiet(rows)
+    assert all(len(set(row)) == 1 for row in rows)
+    creature.nodes[0] = creature.make(creature.tables[0])  # and one that comes after it
+    rows = creature.play(300)
+    assert all(len(set(row)) == 1 for row in rows[-50:])
+
+
+def test_boards_in_step_begin_idle_anew_in_the_same_frame_after_83_minutes() -> None:
+    """As if the frames in between had been played: both count from so much earlier."""
+    creature = Creature(Player, 2, short_idle_boards)
+    creature.play(200)
+    gone = IDLE_ERA_FRAMES - 300
+    creature.lead._scheduler._idle_since -= gone
+    creature.nodes[0]._scheduler._idle_start -= gone
+    before = creature.lead._scheduler._idle_since
+    assert_idle_begins_anew_alike(creature, 300)
+    assert creature.lead._scheduler._idle_since == before + IDLE_ERA_FRAMES
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+def test_boards_are_in_step_over_two_beginnings_of_idle(make: Any) -> None:
+    creature = Creature(make, 2, short_idle_boards)
+    creature.play(50)
+    for number in range(2 * IDLE_ERA_FRAMES + 500):
+        row = creature.frame()
+        assert row[0] == row[1], number
 
 
 PART = 0x4444
