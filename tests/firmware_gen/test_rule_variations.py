@@ -72,6 +72,10 @@ NO_RULES = (
     "From here on, the shapes",
     "Positions are i32",
     "Why limits hold:",
+    # What section 2 comes to, way by way: the emulated chips' tests go each of them.
+    "What the rules above come to",
+    *(f"| {here} |" for here in ("here", "blank", "starting", "ready", "stopping", "limp")),
+    "A board that was stopping or limp when",
     # A press is a start at once, so what it adds shows nowhere else.
     "- A button is remembered as down",
     # A motion or fade at rest shows the same as one that has ended, until time wraps.
