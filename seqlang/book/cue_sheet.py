@@ -27,7 +27,7 @@ def cue_sheet(matter: BookMatter) -> str:
     bound = [(_button(show, one), one.cue, one) for one in show.score.bindings]
     named = {cue.name for _, name, _ in bound for cue in show.score.cues if cue.name == name}
     free = [
-        ("idle" if cue.name in show.score.idle else "-", cue.name, None)
+        (_starter(show, cue.name), cue.name, None)
         for cue in named_cues(show.score)
         if cue.name not in named
     ]
@@ -51,6 +51,17 @@ _FREE: Final = (
     "No button starts a cue marked with a dash. `bellcrank trigger NAME` does. An idle cue goes on "
     "by itself, on every part that no other cue holds."
 )
+
+
+def _starter(show: Show, name: str) -> str:
+    """What starts a cue that no button does."""
+    score = show.score
+    ways = [
+        *(["remote lost"] if name == score.lost_cue and score.lost_ms is not None else []),
+        *(["battery low"] if name == score.low_cue else []),
+        *(["idle"] if name in score.idle else []),
+    ]
+    return ", ".join(ways) or "-"
 
 
 _PRESSES: Final = {"down": "", "long": ", long press", "twice": ", twice", "up": ", let go"}

@@ -12,6 +12,15 @@ BLANK: Final = "\0blank"
 
 _NAME: Final = re.compile(r"`([^`]+)`")
 
+_LONG: Final = re.compile(r"[^\s<>&;/]{17,}")
+"""More letters without a space than a narrow column of a table holds."""
+
+_HASH: Final = re.compile(r"[0-9a-f]{64}")
+"""It stays whole, to be searched for: its table breaks it wherever it has to."""
+
+_BREAK_LETTERS: Final = 14
+"""So many letters of a long name stay together at most."""
+
 
 def words(text: str) -> str:
     """Words with names between back-quotes, as findings write them."""
@@ -62,7 +71,21 @@ def facts(rows: Iterable[tuple[str, str]]) -> str:
 
 
 def _cell(text: str) -> str:
-    return '<td class="blank"></td>' if text == BLANK else f"<td>{words(text)}</td>"
+    return '<td class="blank"></td>' if text == BLANK else f"<td>{breakable(words(text))}</td>"
+
+
+def breakable(marked: str) -> str:
+    """The same HTML, with places in its long names where a line may end: no column grows wider
+    than its sheet."""
+    return _LONG.sub(lambda found: _with_breaks(found[0]), marked)
+
+
+def _with_breaks(name: str) -> str:
+    """Behind underscores where there are any, else after some letters."""
+    if _HASH.fullmatch(name):
+        return name
+    parts = re.findall(rf"[^_]{{1,{_BREAK_LETTERS}}}_?|_+", name)
+    return "<wbr>".join(parts)
 
 
 def _class(kind: str) -> str:

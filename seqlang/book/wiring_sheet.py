@@ -52,7 +52,10 @@ def _board(matter: BookMatter, board: CompiledBoard) -> Iterator[str]:
     yield pin_drawing(f"{board.name}: {chip.title}", _drawn(chip, joints))
     yield table(
         ("Pin", "Goes to", "What it is", "How", "Label on the board", "Done"),
-        [(chip.pin_name(j.pin), j.name, j.kind, j.how, BLANK, BLANK) for j in joints],
+        [
+            *((chip.pin_name(j.pin), j.name, j.kind, j.how, BLANK, BLANK) for j in joints),
+            *_watched(board.board),
+        ],
     )
     used = {joint.pin for joint in joints}
     reserved = (
@@ -118,11 +121,13 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
     if leader.radio is not None:
         end = "data input of the sending" if board.leads else "data output of the receiving"
         how = f"{end} radio, set to {leader.radio.baud} baud, with the levels that it wants"
+        if leader.radio.late_ms:
+            how = f"{how}; its bytes come {leader.radio.late_ms} ms late"
     return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
 
 
 def _watch(board: Board) -> list[Joint]:
-    """Where the board watches its battery; a direct watch is inside the chip and needs no wire."""
+    """Where the board watches its battery; a direct watch is inside the chip: see `_watched`."""
     watch = board.watch
     if watch is None or watch.pin is None or watch.divider is None:
         return []
@@ -131,6 +136,16 @@ def _watch(board: Board) -> list[Joint]:
     )
     how = f"{upper} from the battery's plus to the pin, {lower} from the pin to its ground"
     return [Joint(watch.pin, "watch of the battery", f"{DIVIDER}, voltage", how)]
+
+
+def _watched(board: Board) -> list[tuple[str, ...]]:
+    """The row of a watch that no pin has: the chip runs from the battery itself."""
+    watch = board.watch
+    if watch is None or watch.pin is not None:
+        return []
+    own = "" if watch.reference_v is None else f" of {figure(watch.reference_v)} V"
+    how = f"no wire: the chip holds its own feed against its reference{own}"
+    return [("none", "watch of the battery", "inside the chip", how, BLANK, BLANK)]
 
 
 LINE = "line between boards"

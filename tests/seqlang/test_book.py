@@ -46,7 +46,7 @@ class Read(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append(tag)
-        if tag not in ("meta", "img", "rect", "line", "circle"):
+        if tag not in ("meta", "img", "wbr", "rect", "line", "circle"):
             self.open.append(tag)
         for name, value in attrs:
             if name in ("href", "src"):
@@ -437,6 +437,9 @@ def test_a_book_names_all_that_is_wired_to_a_pin_and_all_that_moves_parts(tmp_pa
     assert leads["channel stick"][0] == "3: signal, +, return"
     assert leads["watch of the battery"][0] == "2: signal, return"
     assert leads["the line to the other boards"] == ("2: signal, return", "")  # a radio's, no cable
+    assert "38400 baud, with the levels that it wants; its bytes come 15 ms late" in wired["PD3"][3]
+    starts = {row[1]: row[0] for row in rows(page, "cues") if len(row) == 6}
+    assert starts == {"Cue": "Button", "bow": "1", "warn": "battery low"}
     told = dict(row for row in rows(page, "cues") if len(row) == 2)
     assert told["Follows voice"] == "jaw, while no cue holds it"
     assert told["Battery low"].startswith("the cue warn starts")
@@ -446,3 +449,71 @@ def test_a_book_names_all_that_is_wired_to_a_pin_and_all_that_moves_parts(tmp_pa
     assert parts["belly"] == "glows; follows stick"
     words = " ".join(Read(page).words.split())
     assert "1 channel of a radio, 1 sensor" in words
+
+
+DIRECT = """show "Glow worm"
+supply pack
+    source 3 nimh cells, 2000 mAh
+    fuse 2 A
+board tail: atmega2560, address 1
+    feed pack
+    logic direct
+    watch direct, reference 1.09 V, warns below 1.15 V, stops below 1.05 V
+lamp lure: tail pin PB4
+    leds 1 of 2.1 V, 15 mA
+cue flare
+    lure fade to 100 % in 800 ms
+    lure fade to off in 900 ms
+cue home
+    lure fade to 40 % in 900 ms
+    lure fade to off in 900 ms
+remote
+    button 1: go flare
+    lost 2 s: go home
+    battery low: go home
+    stop button 5
+"""
+
+
+def test_a_watch_without_a_pin_has_its_row_and_a_cue_of_a_silent_remote_says_so(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "worm.cues"
+    path.write_text(DIRECT)
+    result = CliRunner().invoke(group, ["book", str(path), "--out", str(tmp_path / "b.html")])
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "b.html").read_text("utf-8")
+    (row,) = [row for row in rows(page, "wiring") if row[0] == "none"]
+    assert row[1] == "watch of the battery"
+    assert "no wire" in row[3]
+    assert "1.09 V" in row[3]
+    starts = {row[1]: row[0] for row in rows(page, "cues") if len(row) == 6}
+    assert starts["home"] == "remote lost, battery low"
+
+
+@needs_printing
+@pytest.mark.parametrize("letter", ["_part", "x"])
+def test_no_table_of_a_printed_book_is_wider_than_its_sheet(letter: str, tmp_path: Path) -> None:
+    """ISO 216: a sheet of A4 is 210 mm wide; the book leaves 15 mm on either side."""
+    from tests.firmware_gen.browser import chromium
+
+    text = LIVE
+    for name in ("jaw", "belly", "voice", "stick", "bow", "warn", "hub", "body", "pack", "rest"):
+        text = re.sub(rf"\b{name}\b", name + (60 // len(letter)) * letter, text)
+    path = tmp_path / "long.cues"
+    path.write_text(text)
+    result = CliRunner().invoke(group, ["book", str(path), "--out", str(tmp_path / "b.html")])
+    assert result.exit_code == 0, result.output
+    wide = round(180 / 25.4 * 96)
+    with chromium() as browser:
+        page = browser.new_page(viewport={"width": wide, "height": 900})
+        page.emulate_media(media="print")
+        page.goto((tmp_path / "b.html").as_uri())
+        ends = page.evaluate(
+            "() => [...document.querySelectorAll('table, td, th, p, li, h1, h2, h3, svg')]"
+            ".map(one => [one.tagName, one.className, one.getBoundingClientRect().right,"
+            " one.scrollWidth - one.clientWidth, one.textContent.slice(0, 60)])"
+        )
+    assert len(ends) > 100
+    over = [end for end in ends if end[2] > wide + 1 or (end[0] in ("TD", "TH") and end[3] > 1)]
+    assert over == []
