@@ -25,6 +25,8 @@ from sim.rulebook import FRAME_MS, LONGEST_DURATION_MS, PEAK_SHARES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from sim.strain.shortest import Impossible
+
 LEAST_MS: Final = FRAME_MS
 """A duration that is worked out is at least one frame."""
 
@@ -64,7 +66,7 @@ class Pacer:
         self._provisional = provisional
         """Only `in` counts; all else takes a frame. For finding where parts are left."""
         self._laws: dict[str, Law] = {}
-        self._shortest: dict[tuple[str, float, float, Law], int | str] = {}
+        self._shortest: dict[tuple[str, float, float, Law], int | Impossible] = {}
         self._is_full = False
 
     def timing(self, pace: Pace, law: LawText | None, ways: Sequence[PartWay]) -> Timing:
@@ -278,19 +280,20 @@ class Pacer:
             try:
                 alone = shortest_duration_ms(self._rig, servo, start, to, law)
             except Impossible as impossible:
-                self._shortest[key] = impossible.reason
+                self._shortest[key] = impossible
             else:
                 self._shortest[key] = self._reading.fastest[key] = max(
                     alone, self._shortest_beside_ms(servo, start, to, law)
                 )
         found = self._shortest[key]
-        if isinstance(found, str):
+        if isinstance(found, Impossible):
             unit = self._reading.motion(servo.name).place.unit
             self._reading.error(
                 "impossible-move",
-                f"`{servo.name}` cannot go from {start:g} {unit} to {to:g} {unit} at all: {found}",
+                f"`{servo.name}` cannot go from {start:g} {unit} to {to:g} {unit} at all: "
+                f"{found.reason}",
                 pace,
-                help="take a lighter part, a stronger servo or a gear",
+                help=found.remedy,
             )
             raise Fault
         return found

@@ -38,12 +38,22 @@ OneFeed: TypeAlias = "float | FallingVoltage | None"
 """What arrives at the board of one servo; see `sim.strain.envelope.Feed`."""
 
 
-class Impossible(Exception):  # noqa: N818 (reads as what it is where it is raised)
-    """No duration passes. `reason` says why, in plain words with numbers and limits."""
+STARVED: Final = (
+    "its supply cannot give what servos take as soon as they move, so nothing arrives at it"
+)
+FEED_MORE: Final = "use a stronger supply, or a supply of its own for the board"
 
-    def __init__(self, reason: str) -> None:
+
+class Impossible(Exception):  # noqa: N818 (reads as what it is where it is raised)
+    """No duration passes. `reason` says why, in plain words with numbers and limits, `remedy` what
+    helps."""
+
+    def __init__(
+        self, reason: str, remedy: str = "take a lighter part, a stronger servo or a gear"
+    ) -> None:
         super().__init__(reason)
         self.reason = reason
+        self.remedy = remedy
 
 
 def shortest_duration_ms(
@@ -131,6 +141,8 @@ def _reject_impossible(
     share, limit = float(slow.share[worst]), 1.0 - rig.wearer.margin
     part, told = of_part(one), of_horn(one)
     where = f"at {angles[worst]:g} {part.place}"
+    if float(slow.voltage_v[worst]) <= 0.0:
+        raise Impossible(STARVED, FEED_MORE)
     if not np.isfinite(share):
         raise Impossible(f"the drive cannot bring the part there: it locks or ends {where}")
     if share > limit + TOLERANCE:

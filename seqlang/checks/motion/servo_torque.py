@@ -36,6 +36,7 @@ from sim.model import Servo
 from sim.rig.slide import of_horn, of_part
 from sim.score.tree import rest_angles
 from sim.strain.envelope import TOLERANCE, operate
+from sim.strain.shortest import FEED_MORE, STARVED
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -58,15 +59,17 @@ def _held(context: Context, servo: Servo, rest_deg: tuple[float, ...]) -> Iterat
     torque, left = abs(float(asked.torque_nm[worst])), float(asked.allowed_nm[worst])
     part, told = of_part(servo), of_horn(servo)
     torque_text, left_text = figures(told.of_torque(torque), told.of_torque(left))
+    starved = float(asked.voltage_v[worst]) <= 0.0
     yield Finding(
         "error",
         "servo-torque",
         f"`{servo.name}` would have to hold {rest_deg[worst]:g} {part.place} with {torque_text} "
-        f"{told.effort}, and has {left_text} {told.effort}",
+        f"{told.effort}, and has {left_text} {told.effort}" + (f": {STARVED}" if starved else ""),
         context.span(servo.mark, "name"),
         label="no cue moves it, and it must stand",
-        help="take a lighter part, a counterweight spring, a stronger servo or a higher gear "
-        "ratio"
+        help=FEED_MORE
+        if starved
+        else "take a lighter part, a counterweight spring, a stronger servo or a higher gear ratio"
         + (", or let the other parts of its chain move more slowly" if servo.load.coupled else ""),
         asked=told.of_torque(torque),
         limit=told.of_torque(left),
