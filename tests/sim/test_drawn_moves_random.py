@@ -41,6 +41,8 @@ from tests.sim.test_reachable_states import SLACK, RandomShow, within_limits
 
 PLAYED_MS = 30_000
 SEEDS = (7, 90, 201)
+HEAT_OF_ONE_IN = 4
+"""Heat is rehearsed from every pose with every draw, which takes longest."""
 
 
 class Drawing(RandomShow):
@@ -101,6 +103,7 @@ def check_one(seed: int) -> dict[str, float]:
     states = Reachable(hard)
     (sag,) = sags(hard)
     torques = hardest_torques(hard, planned_moves(hard))
+    hot = seed % HEAT_OF_ONE_IN == 0
     most = {
         name: max(
             heat.most_share
@@ -109,6 +112,7 @@ def check_one(seed: int) -> dict[str, float]:
             if heat.servo == name
         )
         for name in states.servos
+        if hot
     }
     shares = dict.fromkeys(("sag", "torque", "heat", "speed"), 0.0)
     for number in SEEDS:
@@ -130,11 +134,12 @@ def check_one(seed: int) -> dict[str, float]:
             assert speed <= reach.speed_deg_s * SLACK, (seed, number)
             torque = float(np.abs(asked.servos[name].torque_nm).max())
             assert torque <= torques[name].torque_nm * SLACK, (seed, number, name)
-            rms = float(np.sqrt(np.mean(calm.servos[name].torque_nm ** 2)))
-            hot = most[name] * one.ratings[0].stall_nm
-            assert rms <= hot * SLACK, (seed, number, name)
             shares["torque"] = max(shares["torque"], torque / torques[name].torque_nm)
-            shares["heat"] = max(shares["heat"], rms / hot)
+            if hot:
+                rms = float(np.sqrt(np.mean(calm.servos[name].torque_nm ** 2)))
+                bound = most[name] * one.ratings[0].stall_nm
+                assert rms <= bound * SLACK, (seed, number, name)
+                shares["heat"] = max(shares["heat"], rms / bound)
             if reach.speed_deg_s:
                 shares["speed"] = max(shares["speed"], speed / reach.speed_deg_s)
     return shares
@@ -149,9 +154,9 @@ def assert_none_beats(seeds: range) -> None:
 
 
 def test_no_drawn_pass_goes_beyond_what_the_worst_draws_are_judged_by() -> None:
-    assert_none_beats(range(4))
+    assert_none_beats(range(12))
 
 
 @pytest.mark.long
 def test_no_drawn_pass_of_many_strands_goes_beyond_what_is_foretold() -> None:
-    assert_none_beats(range(100, 220))
+    assert_none_beats(range(100, 400))

@@ -275,3 +275,27 @@ def test_the_greatest_speed_is_that_of_the_law_wherever_the_worst_instant_is() -
     assert found.at_ms[0] < 150.0
     assert found.speed_deg_s[0] < 0.9 * 15 / 8 * 50.0 / 0.4
     assert found.peak_speed_deg_s[0] == pytest.approx(15 / 8 * 50.0 / 0.4, rel=1e-3)
+
+
+@settings(max_examples=60)
+@given(
+    servos,
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 60.0),
+    st.integers(100, 2000),
+    st.sampled_from([Law("uniform"), *LAWS]),
+)
+def test_no_place_of_a_way_is_harder_to_leave_than_five_of_it(
+    one: Servo, end: float, other: float, to_deg: float, duration_ms: int, law: Law
+) -> None:
+    """A part that follows a source may be anywhere on its way when a cue moves it."""
+    few, many = (
+        float(
+            assess(
+                rig_of(one), one, np.linspace(end, other, count), to_deg, duration_ms, law, 6.0
+            ).peak_share.max()
+        )
+        for count in (5, 61)
+    )
+    assert many <= few * 1.01
