@@ -256,6 +256,9 @@ RUNS: Final = 8
 """Cues that run at once on a board: each keeps its place in RAM."""
 THREADS: Final = 10
 """Threads that live at once on a board, of all runs together: the same."""
+BAR_ENDS: Final = ("the start", "the end", "the middle")
+"""Where the bar of a strip that shows a level begins."""
+
 FASTEST_SHINE: Final = WORD_MAX >> 1
 """deg/s. Up to which speed a lamp may shine with a move: a signed word holds it."""
 OPS_A_FRAME: Final = 256

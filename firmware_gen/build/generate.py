@@ -314,6 +314,8 @@ def _sense_limits() -> dict[str, int]:
         "SENSE_FOLLOW": layout.FOLLOW,
         "SENSE_WATCH": layout.WATCH,
         "SENSE_SHINE": layout.SHINE,
+        "SENSE_BAR": layout.BAR,
+        "BAR_ENDS": len(rulebook.BAR_ENDS),
         "WATCH_PART": rulebook.WATCH_PART,
         "WATCH_SLACK_PART": rulebook.WATCH_SLACK_PART,
         "LOW_FRAMES": rulebook.LOW_FRAMES,

@@ -14,6 +14,7 @@ from firmware_gen.table.laws import UNIFORM_ID, law_parameters
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
     BandRecord,
+    BarRecord,
     ChannelRecord,
     FollowRecord,
     InputRecord,
@@ -214,6 +215,7 @@ def sense_records(
         + _channel_records(show, board)
         + _live_records(show, board, limits)
         + _shine_records(show, board)
+        + _bar_records(show, board)
         + _radio_records(show)
     )
 
@@ -322,6 +324,15 @@ def _shine_records(show: Show, board: Board) -> tuple[ShineRecord, ...]:
         )
         for one in show.rig.shines
         if one.output in own and one.servo in own
+    )
+
+
+def _bar_records(show: Show, board: Board) -> tuple[BarRecord, ...]:
+    own = [output.name for output in show.rig.outputs if output.board == board.name]
+    return tuple(
+        BarRecord(own.index(one.strip), own.index(one.lamp), one.end)
+        for one in show.rig.bars
+        if one.strip in own and one.lamp in own
     )
 
 

@@ -45,6 +45,7 @@ struct check {
     uint16_t sensors; /* which sources are sensors, a bit each */
     bool has_watch;
     uint16_t followers; /* outputs that follow, a bit each */
+    uint16_t bars;      /* strips that show a level, a bit each */
     bool has_radio;
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
@@ -440,6 +441,17 @@ static bool shine_is_good(struct check *check) {
            to_level <= BC_LEVEL_MAX;
 }
 
+/* A strip shows one level only. */
+static bool bar_is_good(struct check *check) {
+    uint8_t strip = bc_next_u8();
+    uint8_t lamp = bc_next_u8();
+    if (!is_of_kind(strip, BC_STRIP) || (check->bars >> strip & 1)) {
+        return false;
+    }
+    check->bars = (uint16_t)(check->bars | 1u << strip);
+    return is_of_kind(lamp, BC_LAMP) && bc_next_u8() < BC_BAR_ENDS;
+}
+
 /* It takes the place of a line that there is. */
 static bool radio_is_good(struct check *check) {
     uint8_t rate = bc_next_u8();
@@ -468,6 +480,8 @@ static bool sense_is_good(struct check *check) {
         return watch_is_good(check);
     case BC_SENSE_SHINE:
         return shine_is_good(check);
+    case BC_SENSE_BAR:
+        return bar_is_good(check);
     case BC_SENSE_RADIO:
         return radio_is_good(check);
     default:

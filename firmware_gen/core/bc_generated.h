@@ -324,6 +324,13 @@ enum {
 };
 
 enum {
+    BC_BAR_STRIP = 1,
+    BC_BAR_LAMP = 2,
+    BC_BAR_END = 3,
+    BC_BAR_SIZE = 4
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -371,6 +378,8 @@ enum {
     BC_SENSE_FOLLOW = 6,
     BC_SENSE_WATCH = 7,
     BC_SENSE_SHINE = 8,
+    BC_SENSE_BAR = 10,
+    BC_BAR_ENDS = 3,
     BC_WATCH_PART = 32,
     BC_WATCH_SLACK_PART = 32,
     BC_LOW_FRAMES = 250,

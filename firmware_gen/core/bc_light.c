@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "bc_bar.h"
 #include "bc_board.h"
 #include "bc_flash.h"
 #include "bc_math.h"
@@ -404,18 +405,22 @@ static uint8_t channel_byte(uint16_t duty) {
     return (uint8_t)((uint16_t)(duty - (duty >> 8) + 128) >> 8);
 }
 
-static void show_lamp(uint8_t number, uint32_t time) {
+/* The level at which a lamp is shown, without an effect. */
+static uint16_t shown_level(uint8_t number, uint32_t time) {
     struct light *light = &lights[number];
-    uint32_t share = share_at(light, time);
-    struct moment moment;
-    uint16_t level = seen_level(number, first_channel(number), share, time);
-    struct lightness lightness;
+    uint16_t level = seen_level(number, first_channel(number), share_at(light, time), time);
 #if BC_CHIP_SENSES
     if (light->is_tracked) {
         level = light->tracked;
     }
 #endif
-    lightness = lightness_of(level);
+    return level;
+}
+
+static void show_lamp(uint8_t number, uint32_t time) {
+    struct light *light = &lights[number];
+    struct moment moment;
+    struct lightness lightness = lightness_of(shown_level(number, time));
     lightness.trim = trim_of(light, BC_LAMP_SIZE, 0);
     moment.pixels = 1;
     take_effect(light, &moment);
@@ -490,6 +495,11 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
     }
     take_effect(light, &moment);
     paint(bytes, lightness, &moment);
+#if BC_CHIP_SENSES
+    if (bc_bar_of(number, &n)) {
+        bc_bar_cut(number, bytes, moment.pixels, shown_level(n, time));
+    }
+#endif
     count = (uint16_t)(PRIMARIES * moment.pixels);
     if (cap != 0) {
         limit(bytes, count, cap);

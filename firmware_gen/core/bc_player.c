@@ -2,6 +2,7 @@
 
 #include <string.h>
 
+#include "bc_bar.h"
 #include "bc_channels.h"
 #include "bc_follow.h"
 #include "bc_inputs.h"
@@ -228,6 +229,9 @@ static void add_sense(uint8_t kind) {
     case BC_SENSE_SHINE:
         bc_shines_add(first);
         break;
+    case BC_SENSE_BAR:
+        bc_bars_add(first);
+        break;
     case BC_SENSE_BAND:
         from = bc_next_u16();
         to = bc_next_u16();
@@ -259,6 +263,7 @@ static void add_senses(void) {
     bc_presses_clear();
     bc_channels_clear();
     bc_shines_clear();
+    bc_bars_clear();
     bc_sensors_clear();
     bc_sources_clear();
     bc_tracking_clear();

@@ -28,16 +28,6 @@ static uint8_t count;
 
 void bc_shines_clear(void) { count = 0; }
 
-/* The place of an output among those of its kind. */
-static uint8_t place_of(uint8_t number) {
-    struct bc_output output;
-    bc_outputs_begin(&output);
-    do {
-        bc_outputs_next(&output);
-    } while (number-- > 0);
-    return output.index;
-}
-
 void bc_shines_add(uint8_t lamp) {
     struct shine *shine = &shines[count];
     uint8_t servo = bc_next_u8();
@@ -46,8 +36,8 @@ void bc_shines_add(uint8_t lamp) {
     shine->from_level = bc_next_u8();
     shine->to_level = bc_next_u8();
     shine->output = lamp;
-    shine->lamp = place_of(lamp);
-    shine->servo = place_of((uint8_t)(servo & ~BC_FLAG));
+    shine->lamp = bc_output_place(lamp);
+    shine->servo = bc_output_place((uint8_t)(servo & ~BC_FLAG));
     shine->by_speed = (servo & BC_FLAG) != 0;
     shine->is_on = false;
     count++;

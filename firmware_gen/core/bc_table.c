@@ -114,6 +114,17 @@ uint8_t bc_table_senses(void) {
     return bc_header(BC_AT_SENSES);
 }
 
+uint8_t bc_output_place(uint8_t number) {
+    struct bc_output output;
+    uint16_t cursor = bc_table_tell();
+    bc_outputs_begin(&output);
+    do {
+        bc_outputs_next(&output);
+    } while (number-- > 0);
+    bc_table_seek(cursor);
+    return output.index;
+}
+
 uint8_t bc_sense_size(uint8_t kind) {
     switch (kind) {
     case BC_SENSE_PATIENCE:
@@ -134,6 +145,8 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_SHINE_SIZE;
     case BC_SENSE_RADIO:
         return BC_RADIO_SIZE;
+    case BC_SENSE_BAR:
+        return BC_BAR_SIZE;
     default:
         return 1;
     }

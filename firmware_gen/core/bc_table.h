@@ -72,6 +72,9 @@ uint8_t bc_table_bindings(void);
 #if BC_CHIP_SENSES
 uint8_t bc_table_senses(void);
 
+/* The place of an output among those of its kind, by its number among all; strips as in `index`. */
+uint8_t bc_output_place(uint8_t number);
+
 /* Bytes of a sense's record, by its kind; 1 of one that there is not. */
 uint8_t bc_sense_size(uint8_t kind);
 #endif

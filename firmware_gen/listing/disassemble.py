@@ -50,6 +50,7 @@ from firmware_gen.table.ops import (
 )
 from firmware_gen.table.records import (
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -178,6 +179,8 @@ def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
             return f"battery {at}: low below {low} mV{warns}; stops below {stop} mV"
         case FollowRecord():
             return f"output {one.output} follows source {one.source}"
+        case BarRecord():
+            return f"{names.output(one.strip)} {bar_in_words(one, names)}"
         case ShineRecord():
             return f"{names.output(one.lamp)} {shining_in_words(one, names)}"
 
@@ -200,6 +203,12 @@ def shining_in_words(one: ShineRecord, names: Names) -> str:
     low, high = (f"{end / steps:g} {unit}" for end in (one.low, one.high))
     dark, light = (f"{n / LEVEL_STEPS_PER_PCT:g} %" for n in (one.low_level, one.high_level))
     return f"follows {names.output(one.servo)} from {low} to {high}, {dark} to {light}"
+
+
+def bar_in_words(one: BarRecord, names: Names) -> str:
+    """What a strip shows, as a line of the language."""
+    begins = f" from {rulebook.BAR_ENDS[one.end]}" if one.end else ""
+    return f"shows {names.output(one.lamp)}{begins}"
 
 
 def _unit(output: Output) -> str:

@@ -12,6 +12,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from firmware_gen.player.bar import covered
 from firmware_gen.player.shine import PlayedShine
 from firmware_gen.table.layout import EFFECTS, ORDERS
 from firmware_gen.table.lightness import UNTRIMMED, channel_bytes, duty_of, lightness_of, trimmed
@@ -216,12 +217,21 @@ class StripPainter:
         self._places = tuple("rgb".index(letter) for letter in ORDERS[strip.order])
         trims = strip.trims or (UNTRIMMED,) * 3
         self._channel_bytes = tuple(channel_bytes(trims[place]) for place in self._places)
+        self.bar: tuple[PlayedLight, int] | None = None
+        """The lamp whose level it shows, and where its bar begins, if it does."""
         self._levels: FixedLevels = ()
         self._wired: tuple[int, int, int] = (0, 0, 0)
         self._by_multiplier: dict[int, bytes] = {}
 
     def paint(self, light: PlayedLight, time: int) -> bytes:
         """The bytes of all pixels, in the strip's order and under its cap."""
+        data = self._painted(light, time)
+        if self.bar is not None:
+            lamp, end = self.bar
+            data = covered(data, lamp.shown(time)[0], self._pixels, end)
+        return self._capped(data)
+
+    def _painted(self, light: PlayedLight, time: int) -> bytes:
         levels = light.levels(time)
         if levels != self._levels:
             self._levels = levels
@@ -233,16 +243,15 @@ class StripPainter:
             )
             self._by_multiplier.clear()
         if light.effect is None:
-            return self._capped(self._pixel(FULL) * self._pixels)
+            return self._pixel(FULL) * self._pixels
         multipliers = light.multipliers(time)
         if len(multipliers) == 1:
-            return self._capped(self._pixel(multipliers[0]) * self._pixels)
+            return self._pixel(multipliers[0]) * self._pixels
         known = self._by_multiplier
         try:
-            data = b"".join([known[m] for m in multipliers])
+            return b"".join([known[m] for m in multipliers])
         except KeyError:
-            data = b"".join([self._pixel(m) for m in multipliers])
-        return self._capped(data)
+            return b"".join([self._pixel(m) for m in multipliers])
 
     def _pixel(self, multiplier: int) -> bytes:
         found = self._by_multiplier.get(multiplier)

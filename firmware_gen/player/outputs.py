@@ -19,6 +19,7 @@ from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.lightness import UNTRIMMED
 from firmware_gen.table.ops import ActOp, Modulate, Turn
 from firmware_gen.table.records import (
+    BarRecord,
     FollowRecord,
     LampRecord,
     OutputRecord,
@@ -94,6 +95,9 @@ class TableOutputs:
                 shine = PlayedShine(one, self.servos[one.servo].seen, self._glide)
                 self._lamps[one.lamp].shine = shine
                 self._shines.append((one.lamp, shine))
+        for one in table.senses:
+            if isinstance(one, BarRecord):
+                self._strips[one.strip][1].bar = self._lamps[one.lamp], one.end
         self._switches = {n: one.safe for n, one in self._each(SwitchRecord)}
         self._followers = {
             one.output: self._follower(one) for one in table.senses if isinstance(one, FollowRecord)

@@ -27,6 +27,7 @@ from firmware_gen.table.layout import (
     BAD_RECORD,
     BAD_VERSION,
     BAND,
+    BAR,
     BINDING,
     CHANNEL,
     CLAIMS,
@@ -83,6 +84,7 @@ from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -348,6 +350,14 @@ class _Decoder:
             lamp, servo, by_speed, low, high, values["from level"], values["to level"]
         )
 
+    def _bar(self, path: str, values: dict[str, int], outputs: Sequence[OutputRecord]) -> BarRecord:
+        strip, lamp = values["strip"], values["lamp"]
+        if strip >= len(outputs) or not isinstance(outputs[strip], StripRecord):
+            raise TableError(BAD_RECORD, f"{path}.strip", f"output {strip} is no strip")
+        if lamp >= len(outputs) or not isinstance(outputs[lamp], LampRecord):
+            raise TableError(BAD_RECORD, f"{path}.lamp", f"output {lamp} is no lamp")
+        return BarRecord(**values)
+
     def _watch(self, path: str, values: dict[str, int], cues: int) -> WatchRecord:
         if values["low"] < values["stop"]:
             raise TableError(BAD_RECORD, f"{path}.low", "it is less than where the board stops")
@@ -397,6 +407,8 @@ class _Decoder:
             return self._watch(path, values, cues)
         if kind == SHINE:
             return self._shine(path, values, outputs)
+        if kind == BAR:
+            return self._bar(path, values, outputs)
         if kind == RADIO:
             return RadioRecord(**values)
         if values["input"] >= inputs:
@@ -428,6 +440,10 @@ class _Decoder:
                 _check_follow(one, path, found, outputs)
             if isinstance(one, ShineRecord) and one.lamp in _followers(found):
                 raise TableError(BAD_RECORD, f"{path}.lamp", "it follows something already")
+            if isinstance(one, BarRecord) and any(
+                isinstance(other, BarRecord) and other.strip == one.strip for other in found
+            ):
+                raise TableError(BAD_RECORD, f"{path}.strip", "it shows a level already")
             if isinstance(one, RadioRecord):
                 _check_radio(one, path, found, header)
             found.append(one)

@@ -58,6 +58,7 @@ from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -271,6 +272,8 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
             values = {"lamp": one.lamp, "servo": one.servo | FLAG * one.by_speed}
             values |= {"from": one.low, "to": one.high}
             values |= {"from level": one.low_level, "to level": one.high_level}
+        case BarRecord():
+            values = {"strip": one.strip, "lamp": one.lamp, "end": one.end}
         case RadioRecord():
             values = {"rate": one.rate, "late": one.late}
     kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])

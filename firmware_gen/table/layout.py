@@ -254,7 +254,7 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO = range(1, 10)
+PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO, BAR = range(1, 11)
 """Kinds of senses."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
@@ -334,6 +334,15 @@ SHINE_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+BAR_FIELDS: Final = Record(
+    "bar",
+    (
+        Field("strip", "u8", 0, rulebook.OUTPUTS - 1),
+        Field("lamp", "u8", 0, rulebook.OUTPUTS - 1),
+        Field("end", "u8", 0, len(rulebook.BAR_ENDS) - 1),
+    ),
+    BAD_RECORD,
+)
 RADIO_FIELDS: Final = Record(
     "radio",
     (
@@ -353,6 +362,7 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         WATCH: WATCH_FIELDS,
         SHINE: SHINE_FIELDS,
         RADIO: RADIO_FIELDS,
+        BAR: BAR_FIELDS,
     }
 )
 FLAG: Final = 0x80

@@ -8,6 +8,7 @@ from typing import Final, TypeAlias
 from firmware_gen.table.layout import (
     ALONE,
     BAND,
+    BAR,
     CHANNEL,
     CLAIMS,
     CUE,
@@ -213,6 +214,18 @@ class ShineRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class BarRecord:
+    """A strip that shows how bright a lamp is; both by their numbers among the outputs.
+
+    `end`: an index into `BAR_ENDS`, where its bar begins.
+    """
+
+    strip: int
+    lamp: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
 class RadioRecord:
     """A radio in place of the line between boards.
 
@@ -233,6 +246,7 @@ SenseRecord: TypeAlias = (
     | FollowRecord
     | ShineRecord
     | RadioRecord
+    | BarRecord
     | WatchRecord
 )
 
@@ -316,6 +330,7 @@ SENSE_KINDS: Final[dict[type, int]] = {
     FollowRecord: FOLLOW,
     ShineRecord: SHINE,
     RadioRecord: RADIO,
+    BarRecord: BAR,
     WatchRecord: WATCH,
 }
 """The kinds' numbers in the table."""

@@ -52,7 +52,9 @@ def _part(rig: Rig, one: Output) -> tuple[str, ...]:
     does, safe = _does(one)
     sources = [follow.source for follow in rig.follows if follow.output == one.name]
     sources += [shine.servo for shine in rig.shines if shine.output == one.name]
-    return one.name, _kind(one), one.board, "; follows ".join([does, *sources]), safe
+    shown = [f"; shows {bar.lamp}" for bar in rig.bars if bar.strip == one.name]
+    does = "".join(["; follows ".join([does, *sources]), *shown])
+    return one.name, _kind(one), one.board, does, safe
 
 
 def _kind(one: Output) -> str:

@@ -20,6 +20,7 @@ from seqlang.checks.calibration import (
 )
 from seqlang.checks.context import Context
 from seqlang.checks.light import (
+    bar_flashes,
     flashing_light,
     follow_flashes,
     idle_unseen,
@@ -106,6 +107,7 @@ BUDGETS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
 CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     address_clash.check,
     analog_beyond_chip.check,
+    bar_flashes.check,
     battery_short.check,
     battery_unanswered.check,
     board_overfull.check,

@@ -32,6 +32,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Sensor` | `name`, `board`, `pin`, `quiet`, `rises`, `falls` (the amounts) |
 | `Follow` | `source`, `value from`, `value to`, `target from`, `target to`, `duration`, `mixed` |
 | `Shine` | `servo`, `from`, `to`, `level from`, `level to` |
+| `LevelBar` | `lamp` |
 | `Wearer` | `tilt`, `region`, `temperature`, `margin`, `gait`, `wind` |
 | `Move` | `name`, `target` (the amount; in the pose if it came from one), and pace |
 | `Fade` | `name`, `target` (the whole light), `colour`, `level`, and pace |
@@ -69,6 +70,7 @@ from lark import Token
 
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
+from seqlang.meaning.bar import bars
 from seqlang.meaning.live import followed, follows
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.notes import declared
@@ -436,6 +438,7 @@ def _rig(
         rig,
         follows=follows(reading, followers, rig, outputs, named),
         shines=shines(reading, followers, rig, outputs, named),
+        bars=bars(reading, [line for line in lines if line.kind == "strip"], rig, outputs),
     )
 
 

@@ -40,6 +40,7 @@ from sim.model import (
     InTurn,
     Lamp,
     Law,
+    LevelBar,
     LeverPair,
     LightPlace,
     LineRadio,
@@ -73,7 +74,7 @@ from sim.model import (
 )
 from sim.rig.slide import of_part
 from sim.rig.wire import called
-from sim.rulebook import SETTLE_MS
+from sim.rulebook import BAR_ENDS, SETTLE_MS
 from sim.score.draws import draws_time
 from sim.score.tree import named_cues
 
@@ -160,6 +161,7 @@ def _rig(rig: Rig) -> Iterator[str]:
     following = {one.output: one for one in rig.follows}
     servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}
     shining = {one.output: one for one in rig.shines}
+    showing = {one.strip: one for one in rig.bars}
     for output in rig.outputs:
         yield from _output(output, chips.get(output.board, FIRST))
         if output.name in following:
@@ -167,6 +169,8 @@ def _rig(rig: Rig) -> Iterator[str]:
         if output.name in shining:
             shine = shining[output.name]
             yield INDENT + shine_line(shine, servos[shine.servo])
+        if output.name in showing:
+            yield INDENT + bar_line(showing[output.name])
     for one in rig.inputs:
         yield input_line(one, chips.get(one.board, FIRST))
     for channel in rig.channels:
@@ -472,6 +476,11 @@ def sensor_lines(sensor: Sensor, chip: Chip) -> Iterator[str]:
         yield f"{INDENT}rises in {quantity(sensor.rises_s, 's')}"
     if sensor.falls_s:
         yield f"{INDENT}falls in {quantity(sensor.falls_s, 's')}"
+
+
+def bar_line(bar: LevelBar) -> str:
+    """The lamp whose level a strip shows."""
+    return f"shows {bar.lamp}" + (f" from {BAR_ENDS[bar.end]}" if bar.end else "")
 
 
 def shine_line(shine: Shine, servo: Servo) -> str:

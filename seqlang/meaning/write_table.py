@@ -32,6 +32,7 @@ from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import CONFLICTS, FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.records import (
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -52,6 +53,7 @@ from firmware_gen.table.records import (
 from seqlang.meaning.write_follows import follow_of, is_slower, radio_of, sensor_of, shine_of
 from seqlang.meaning.write_show import (
     INDENT,
+    bar_line,
     channel_lines,
     follow_line,
     input_line,
@@ -78,6 +80,7 @@ from sim.model import (
     Input,
     InTurn,
     Lamp,
+    LevelBar,
     Load,
     OneOf,
     Output,
@@ -165,8 +168,16 @@ class _TableWriter:
         )
         self.follows = self._follows()
         self.shines = self._shines()
+        self.bars = tuple(
+            LevelBar(self.outputs[one.strip].name, self.outputs[one.lamp].name, one.end)
+            for one in self.table.senses
+            if isinstance(one, BarRecord)
+        )
         self.rig = replace(
-            self.rig, follows=tuple(self.follows.values()), shines=tuple(self.shines.values())
+            self.rig,
+            follows=tuple(self.follows.values()),
+            shines=tuple(self.shines.values()),
+            bars=self.bars,
         )
         self.said: dict[int, Statements] = {}
         self.why: dict[int, str] = {}
@@ -421,6 +432,7 @@ class _TableWriter:
             yield from self._output_lines(record, output)
             yield from self._follow_lines(output)
             yield from self._shine_lines(output)
+            yield from (INDENT + bar_line(one) for one in self.bars if one.strip == output.name)
         yield from (input_line(one, self.chip) for one in self.rig.inputs)
         followed = {one.source for one in self.rig.follows}
         for channel in self.rig.channels:

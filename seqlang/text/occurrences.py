@@ -90,6 +90,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "feed": {1: ("supply", False)},
     "mount": {1: ("output", False)},
     "ride": {1: ("output", False)},
+    "shows": {1: ("output", False)},
     "follow": {1: ("source", False)},
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},

@@ -319,6 +319,11 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "`shows` needs the lamp whose level the strip shows",
+        "such as `shows breath` or `shows breath from the middle`",
+        (_in("strip a: b pin PD7", "shows"), _in("strip a: b pin PD7", "shows 3")),
+    ),
+    Example(
         "`drum` needs its diameter, to the middle of the cord",
         "such as `drum 30 mm` or `drum 30 mm, efficiency 90 %`",
         (_in(_SERVO, "drum"), _in(_SERVO, "drum 30 mm 3")),

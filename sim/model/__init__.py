@@ -37,7 +37,7 @@ from sim.model.outputs import (
     StripLight,
     Switch,
 )
-from sim.model.rig import Band, Channel, Follow, Gait, Input, Rig, Sensor, Shine, Wearer
+from sim.model.rig import Band, Channel, Follow, Gait, Input, LevelBar, Rig, Sensor, Shine, Wearer
 from sim.model.score import (
     Binding,
     Conflict,
@@ -118,6 +118,7 @@ __all__ = [
     "Lamp",
     "Law",
     "LawName",
+    "LevelBar",
     "LeverPair",
     "LightPlace",
     "LineRadio",

@@ -111,6 +111,19 @@ class Shine:
         return self.low_pct + (self.high_pct - self.low_pct) * share
 
 
+@dataclass(frozen=True, slots=True)
+class LevelBar:
+    """A strip that shows how bright a lamp is: a bar of lit pixels, as long as the lamp's level.
+
+    `end`: an index into `sim.rulebook.BAR_ENDS`, where the bar begins.
+    """
+
+    strip: str
+    lamp: str
+    end: int = 0
+    mark: int = NO_MARK
+
+
 Gait: TypeAlias = Literal["stands", "walks", "dances", "jumps"]
 """How the wearer moves; `sim.rig.disturbance` has the accelerations."""
 
@@ -148,6 +161,7 @@ class Rig:
     follows: tuple[Follow, ...] = ()
     """At most one for an output."""
     shines: tuple[Shine, ...] = ()
+    bars: tuple[LevelBar, ...] = ()
     """Likewise, of lamps."""
 
     @property

@@ -17,12 +17,12 @@ from numpy.typing import ArrayLike, NDArray
 from sim.arrays import Array, Flags, Indices, Integers
 from sim.light.effects import FULL, multipliers
 from sim.light.lightness import colour_luminance, luminance
-from sim.model import Lamp, Law, Servo, Strip, Switch
+from sim.model import Lamp, Law, LevelBar, Servo, Strip, Switch
 from sim.rehearsal.followers import FollowedSpan
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.shining import shone
 from sim.rehearsal.trajectories import Fading, Modulation, Piece, TimeSpan, Trajectories, takes_over
-from sim.rulebook import EFFECT_STEPS, FRAME_MS
+from sim.rulebook import BAR_ENDS, EFFECT_STEPS, FRAME_MS, LEVEL_MAX
 from sim.score.laws import forms, position
 
 BLOCK: Final = 8192
@@ -328,8 +328,8 @@ def _weights(piece: Modulation, times: Array) -> Integers:
     return np.clip(piece.weight + piece.step * frames, 0, EFFECT_STEPS)
 
 
-def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
-    name = lamp.name
+def _shown(trajectories: Trajectories, name: str, times: Array) -> Array:
+    """A lamp's levels before its effect, in half percents."""
     steady = levels(trajectories.lights[name], times)[:, 0]
     shine = next((s for s in trajectories.show.rig.shines if s.output == name), None)
     if shine is not None and name in trajectories.shining:
@@ -339,6 +339,12 @@ def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
         steady = shone(steady, times, shine, spans, glide_ms, angle, velocity)
     for span, here in _followed(trajectories, name, times):
         steady[here] = span.level(times[here])
+    return steady
+
+
+def _lamp(trajectories: Trajectories, lamp: Lamp, times: Array) -> LampSamples:
+    name = lamp.name
+    steady = _shown(trajectories, name, times)
     shares = effect_multipliers(trajectories.effects[name], times, 1)[:, 0]
     level = steady * shares / 2.0
     return LampSamples(level, luminance(level) * (lamp.trims or (1.0,))[0])
@@ -349,8 +355,27 @@ def _strip(trajectories: Trajectories, strip: Strip, times: Array) -> StripSampl
     shares = effect_multipliers(trajectories.effects[strip.name], times, strip.pixels)
     level = steady[:, np.newaxis, :] * shares[:, :, np.newaxis] / 2.0
     linear = luminance(level) * np.array(strip.trims or (1.0, 1.0, 1.0))
+    bar = next((one for one in trajectories.show.rig.bars if one.strip == strip.name), None)
+    if bar is not None:
+        lit = _covered(_shown(trajectories, bar.lamp, times), strip.pixels, bar)
+        level = level * (lit > 0.0)[:, :, np.newaxis]
+        linear = linear * lit[:, :, np.newaxis]
     if strip.cap_a is not None:
         current = linear.sum(axis=(1, 2)) * strip.channel_a
         with np.errstate(divide="ignore"):
             linear = linear * np.minimum(1.0, strip.cap_a / current)[:, np.newaxis, np.newaxis]
     return StripSamples(level, linear)
+
+
+def _covered(steady: Array, pixels: int, bar: LevelBar) -> Array:
+    """How much of each pixel a bar covers, 0 to 1, shape (times, pixels): TABLE.md, section 13.
+
+    `steady`: its lamp's levels in half percents.
+    """
+    length = (steady / LEVEL_MAX * pixels)[:, np.newaxis]
+    first = {"the start": 0.0 * length, "the end": pixels - length}.get(
+        BAR_ENDS[bar.end], (pixels - length) / 2.0
+    )
+    start = np.arange(pixels)[np.newaxis]
+    way = np.minimum(first + length, start + 1.0) - np.maximum(first, start)
+    return np.asarray(np.clip(way, 0.0, 1.0))

@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from tests.firmware_gen import (
     led_vectors,
+    second_bar,
     second_battery,
     second_board,
     second_check,
@@ -72,7 +73,7 @@ def _follows_otherwise(names: Names, case: Case) -> bool:
 
 PARTS: Final = (
     *("WatchedBattery", "HeldFollow", "TrackedMotion"),
-    *("HeldLight", "HeldShine"),
+    *("HeldLight", "HeldShine", "HeldBar"),
 )
 """Classes that `second_presses` takes from its neighbours."""
 
@@ -105,6 +106,7 @@ SUBJECTS = (
             ("tracking", second_tracking),
             ("battery", second_battery),
             ("shine", second_shine),
+            ("bar", second_bar),
         )
     ),
     Subject("line", "LINK.md", second_led.__file__, ("led",), _follows_otherwise),

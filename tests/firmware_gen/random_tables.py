@@ -33,6 +33,7 @@ from firmware_gen.table.ops import (
 )
 from firmware_gen.table.records import (
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -197,6 +198,15 @@ def with_shines(dice: Random, table: Table) -> Table:
             levels = dice.randint(0, 200), dice.randint(0, 200)
             shines.append(ShineRecord(lamp, servo, by_speed, low, high, *levels))
     return replace(table, senses=(*table.senses, *shines))
+
+
+def with_bars(dice: Random, table: Table) -> Table:
+    """The table with strips that show the level of a lamp, where it has both."""
+    lamps = [n for n, one in enumerate(table.outputs) if isinstance(one, LampRecord)]
+    strips = [n for n, one in enumerate(table.outputs) if isinstance(one, StripRecord)]
+    shown = [strip for strip in strips if lamps and dice.random() < 0.8]
+    bars = [BarRecord(strip, dice.choice(lamps), dice.randrange(3)) for strip in shown]
+    return replace(table, senses=(*table.senses, *bars))
 
 
 def with_watch(dice: Random, table: Table) -> Table:

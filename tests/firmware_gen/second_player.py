@@ -11,7 +11,7 @@ Times are Python's whole numbers, so they do not wrap. The table must be one tha
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cache
 from math import isqrt
@@ -57,6 +57,7 @@ class Output:
     pixels: int = 1
     order: int = 0
     cap: int = 0
+    cover: Callable[[int, int], int] | None = None  # of a pixel at a time; section 13
     trims: tuple[int, ...] = (255, 255, 255)
 
 
@@ -498,7 +499,8 @@ def strip_bytes(strip: Output, light: Light, t: int) -> bytes:
         for name in ("rgb", "rbg", "grb", "gbr", "brg", "bgr")[strip.order]:
             channel = "rgb".index(name)
             value = duty(levels[channel], m) * (strip.trims[channel] + 1) >> 8
-            channels.append((value - (value >> 8) + 128) >> 8)
+            byte = (value - (value >> 8) + 128) >> 8
+            channels.append(byte if strip.cover is None else byte * strip.cover(pixel, t) >> 8)
     total = sum(channels)
     if strip.cap > 0 and total > 256 * strip.cap:
         f = (strip.cap << 15) // ((total + 1) >> 1)

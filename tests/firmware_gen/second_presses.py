@@ -1,10 +1,11 @@
-"""Sections 8 to 12 of `TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8 to 13 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from tests.firmware_gen.second_bar import HeldBar
 from tests.firmware_gen.second_battery import WatchedBattery
 from tests.firmware_gen.second_player import (
     FRAME,
@@ -32,6 +33,7 @@ SENSES = {
     7: "<BHHHB",
     8: "<BBhhBB",
     9: "<BH",
+    10: "<BBB",
 }
 """What stands behind each kind of sense."""
 
@@ -144,6 +146,8 @@ class SecondPlayerWithSenses(SecondPlayer):
             elif kind == 8:
                 lamp, servo, *rest = fields
                 self.shines.append(HeldShine(lamp, servo & 127, servo > 127, *rest))
+            elif kind == 10:
+                self.hang_bar(HeldBar(*fields))
             if kind in (3, 5):
                 self.sources.append(self.channels[-1] if kind == 3 else self.sensors[-1])
         self.hang_lamps()
@@ -282,6 +286,16 @@ class SecondPlayerWithSenses(SecondPlayer):
                 glide=self.table.glide,
                 motion=lambda servo=shine.servo: self.seen(servo),
             )
+
+    # Strips that show a level: section 13
+
+    def hang_bar(self, bar: HeldBar) -> None:
+        strip = self.outputs[bar.strip]
+
+        def cover(pixel: int, t: int) -> int:
+            return bar.share(self.lights[bar.lamp].levels(t)[0], strip.pixels, pixel)
+
+        self.outputs[bar.strip] = replace(strip, cover=cover)
 
     def evaluate(self) -> bytes:
         for shine in self.shines:

@@ -24,6 +24,7 @@ from firmware_gen.table.layout import KINDS_OF_PRESS, LOOP_HELD, MANNERS
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp, Turn
 from firmware_gen.table.records import (
     BandRecord,
+    BarRecord,
     BindingRecord,
     ChannelRecord,
     CueRecord,
@@ -34,10 +35,12 @@ from firmware_gen.table.records import (
     SensorRecord,
     ServoRecord,
     ShineRecord,
+    StripRecord,
     SwitchRecord,
     Table,
     WatchRecord,
 )
+from sim.rulebook import BAR_ENDS
 from tests.firmware_gen.led_vectors import known_requests
 from tests.firmware_gen.random_tables import (
     Request,
@@ -472,6 +475,18 @@ def shine_case(seed: int, frames: int = 400) -> dict[str, Any]:
     )
 
 
+def bar_case(end: int, frames: int = 160) -> dict[str, Any]:
+    """A lamp that fades to and fro, and a strip of seven pixels that shows it."""
+    dice = Random(end)
+    whole = tracked_show(dice, (BarRecord(5, 4, end),))
+    strip = StripRecord(CHIP.pin("PB0"), 7, 2, (0, 3, 0)[end], 1)
+    table = replace(
+        whole, outputs=(*whole.outputs, strip), colours=((0, 0, 0), (200, 120, 33)), glide=12
+    )
+    requests: list[Request] = [(40, "trigger", 102, 0), (120, "stop", 0, 0)]
+    return recorded(f"a bar from {BAR_ENDS[end]}", table, requests, frames, Sensed())
+
+
 # -- batteries -------------------------------------------------------------------------------------
 
 WATCHED: Final = WatchRecord(CHIP.pin("PF1"), 10_240, 6_800, 6_000, cue=5)
@@ -563,6 +578,7 @@ def all_cases() -> list[dict[str, Any]]:
         *map(channel_case, SEEDS_OF_CHANNELS),
         *map(follow_case, SEEDS_OF_FOLLOWS),
         *map(shine_case, SEEDS_OF_SHINES),
+        *map(bar_case, range(len(BAR_ENDS))),
         *watch_cases(),
         *map(random_case, SEEDS_AT_RANDOM),
     ]

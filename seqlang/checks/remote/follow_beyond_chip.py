@@ -26,14 +26,14 @@ from collections.abc import Iterator
 from firmware_gen.chips import CHIPS
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
-from sim.model import Follow, Servo, Shine
+from sim.model import Follow, LevelBar, Servo, Shine
 
 
 def check(context: Context) -> Iterator[Finding]:
     rig = context.show.rig
-    following: tuple[Follow | Shine, ...] = (*rig.follows, *rig.shines)
+    following: tuple[Follow | Shine | LevelBar, ...] = (*rig.follows, *rig.shines, *rig.bars)
     for follow in following:
-        output = context.outputs[follow.output]
+        output = context.outputs[follow.strip if isinstance(follow, LevelBar) else follow.output]
         board = context.boards[output.board]
         if CHIPS[board.chip].senses:
             continue

@@ -26,7 +26,7 @@ from collections.abc import Iterator
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
-from sim.model import Channel, Sensor, Servo
+from sim.model import Channel, Lamp, Sensor, Servo
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -39,15 +39,24 @@ def check(context: Context) -> Iterator[Finding]:
         servo = context.servos[shine.servo]
         hangs = f"`{servo.name}` on `{servo.board}`"
         yield from _found(context, shine.output, shine.mark, "servo", servo, hangs)
+    for bar in rig.bars:
+        lamp = context.lamps[bar.lamp]
+        hangs = f"`{lamp.name}` on `{lamp.board}`"
+        yield from _found(context, bar.strip, bar.mark, "lamp", lamp, hangs)
 
 
 def _found(
-    context: Context, name: str, mark: int, part: str, source: Channel | Sensor | Servo, where: str
+    context: Context,
+    name: str,
+    mark: int,
+    part: str,
+    source: Channel | Sensor | Servo | Lamp,
+    where: str,
 ) -> Iterator[Finding]:
     output = context.outputs[name]
     if output.board == source.board:
         return
-    moves = isinstance(source, Servo)
+    moves = isinstance(source, Servo | Lamp)
     other = f"give `{source.name}` one" if moves else f"let `{source.name}` arrive at"
     yield Finding(
         "error",
@@ -59,7 +68,7 @@ def _found(
             (context.span(output.mark, "board"), "the output's board"),
             (
                 context.span(source.mark, "board"),
-                f"the board that {'moves' if moves else 'hears'} it",
+                f"the board that {'has' if moves else 'hears'} it",
             ),
         ),
         help=f"give `{output.name}` a pin of `{source.board}`, or {other} "

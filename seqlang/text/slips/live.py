@@ -43,11 +43,23 @@ _MIXED: Final = re.compile(
     r"[, ]*(?:and +)?(?:mix(?:ed|es|ing)?|added|adds|plus|with|over|on top of|\+)"
     r"(?: +(?:mix(?:ed)?|it))?(?: +(?:with|to|into|in|of))?(?: +the)?(?: +idle)?(?!\w)"
 )
+_SHOWN: Final = re.compile(
+    r"(?:shows?|showing|displays?|indicates?|meters?|graphs?|bars?|fills? +(?:up )?with|follows?)"
+    rf"(?: *:| +(?:of|for))? +(?:(?:the|level|lamp|of|bar) +)*(?P<lamp>{_NAME})"
+    r"(?:[ ,]+(?:from|at|starting(?: from)?|beginning(?: at)?)?(?: +the)?"
+    r" +(?P<end>start|beginning|first|end|far end|last|middle|cent(?:re|er)))?"
+)
+_ENDS: Final = {
+    **dict.fromkeys(("end", "far end", "last"), "end"),
+    **dict.fromkeys(("middle", "centre", "center"), "middle"),
+}
 _SHARES_A_UNIT: Final = re.compile(rf"{_NUMBER}$")
 
 
 def slips(line: Written) -> Iterator[Slip]:
-    """What was meant by a line of a servo or a lamp that tells what it follows."""
+    """What was meant by a line that tells what an output follows, or what a strip shows."""
+    if line.around.head == "strip" and line.halt is not None:
+        yield from _shows(line)
     if line.around.head not in ("servo", "lamp") or line.halt is None:
         return
     text = line.text[: line.code_end].rstrip()
@@ -64,6 +76,24 @@ def slips(line: Written) -> Iterator[Slip]:
         edits=((0, len(text), instead),),
         certain=True,
     )
+
+
+def _shows(line: Written) -> Iterator[Slip]:
+    """What was meant by a line of a strip that tells which lamp's level it shows."""
+    text = line.text[: line.code_end].rstrip()
+    found = _SHOWN.fullmatch(text)
+    if found is None:
+        return
+    end = f" from the {_ENDS[found['end']]}" if found["end"] in _ENDS else ""
+    instead = f"shows {found['lamp']}{end}"
+    if instead != text:
+        yield Slip(
+            "what a strip shows is `shows LAMP`, with `from the end` or `from the middle`",
+            *(0, len(text)),
+            help=f"did you mean `{instead}`?",
+            edits=((0, len(text), instead),),
+            certain=True,
+        )
 
 
 def _rebuilt(source: str, rest: str) -> str | None:

@@ -1,0 +1,121 @@
+"""bar-flashes: the bar of a strip that shows a level may flash more than three times a second.
+
+What: the level that a strip shows goes up and down so seldom, in any cue, that no pixels change
+eight times within a second; what the strip itself is lit with counts as well. A level that follows
+a stick or a sensor goes so slowly that no hand can do it. No effect lies on the strip. A bar so dim
+that a tenth of full light is never reached passes at any pace, if it is not red.
+
+Why: where the bar ends, pixels go on and off however little the level changes. Flashing light,
+saturated red above all, can set off seizures.
+
+Example:
+
+    strip tube: head pin PB0
+        pixels 30
+        shows level
+    cue beat
+        repeat 8 times
+            level fade to 80 % in 100 ms
+            level fade to 40 % in 100 ms
+
+Instead:
+
+    cue beat
+        repeat 8 times
+            level fade to 80 % in 300 ms
+            level fade to 40 % in 300 ms
+
+Source of the limit: WCAG 2.2, success criterion 2.3.1, made for screens; read on the safe side for
+strips (see `sim/strain/bar_light.py`). Passing is no promise: some people react to less. Buttons
+pressed in quick turn are not counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from seqlang.checks.context import Context
+from seqlang.checks.figures import seconds
+from seqlang.checks.light.flashing_light import SCREENS
+from seqlang.checks.motion.follow_overload import slower
+from seqlang.text.findings import Finding
+from sim.light.counting import TOO_MANY
+from sim.light.flash import FLASHES
+from sim.model import Effect, Follow, LevelBar, Strip
+from sim.rulebook import BAR_ENDS
+from sim.score.tree import acts
+from sim.strain.bar_light import changes_of_bar, contrast, shortest_way_ms
+
+
+def check(context: Context) -> Iterator[Finding]:
+    follows = {one.output: one for one in context.show.rig.follows}
+    for bar in context.show.rig.bars:
+        strip = context.strips[bar.strip]
+        laid = list(_under_effects(context, bar))
+        yield from laid
+        if laid or contrast(strip, context.eye.states) < 1.0:
+            continue
+        yield from _by_cues(context, bar)
+        if bar.lamp in follows:
+            yield from _by_hand(context, bar, strip, follows[bar.lamp])
+
+
+def _by_cues(context: Context, bar: LevelBar) -> Iterator[Finding]:
+    changes, cue = changes_of_bar(context.eye.bound, context.lit.score.cues, bar)
+    if changes < TOO_MANY or cue is None:
+        return
+    yield Finding(
+        "error",
+        "bar-flashes",
+        f"`{bar.strip}` shows `{bar.lamp}`, and where its bar ends pixels may flash "
+        f"{changes // 2} times within one second of cue `{cue.name}`; {FLASHES} times are safe",
+        context.span(cue.mark, "name"),
+        label="moves the level most often",
+        related=((context.span(bar.mark), "shown here"),),
+        notes=(SCREENS,),
+        help=f"let `{bar.lamp}` go up and down less often, or light `{bar.strip}` less",
+        asked=changes // 2,
+        limit=FLASHES,
+        unit="flashes a second",
+    )
+
+
+def _by_hand(context: Context, bar: LevelBar, strip: Strip, follow: Follow) -> Iterator[Finding]:
+    viewing = context.show.rig.wearer.viewing_m
+    both = BAR_ENDS[bar.end] == "the middle"
+    shortest = 10 * -(-shortest_way_ms(strip, follow, viewing, context.eye.states, both) // 10)
+    if follow.way_ms >= shortest:
+        return
+    fits = shortest <= 65_000
+    yield Finding(
+        "error",
+        "bar-flashes",
+        f"`{bar.strip}` shows `{bar.lamp}`, and `{follow.source}` may make pixels flash more than "
+        "three times a second where the bar ends",
+        context.span(follow.mark, "duration"),
+        label=f"changes from end to end in {seconds(follow.way_ms)}",
+        related=((context.span(bar.mark), "shown here"),),
+        notes=(SCREENS,),
+        help=(f"with `in {shortest} ms` no second holds so many changes, or " if fits else "")
+        + f"light `{bar.strip}` less",
+        fix=slower(context, follow, shortest) if fits else None,
+        asked=float(follow.way_ms),
+        limit=float(shortest),
+        unit="ms",
+    )
+
+
+def _under_effects(context: Context, bar: LevelBar) -> Iterator[Finding]:
+    for cue in context.show.score.cues:
+        own = (one for one in acts(cue.body) if isinstance(one, Effect))
+        laid = next((one for one in own if one.output == bar.strip and one.name != "steady"), None)
+        if laid is not None:
+            yield Finding(
+                "error",
+                "bar-flashes",
+                f"`{laid.name}` lies on `{bar.strip}`, which shows `{bar.lamp}`",
+                context.span(laid.mark, "effect"),
+                label="both together may flash",
+                related=((context.span(bar.mark), "shown here"),),
+                help="take one of the two lines out",
+            )

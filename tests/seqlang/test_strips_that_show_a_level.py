@@ -1,0 +1,198 @@
+"""`shows LAMP`: what the text means, what it plays, and what is said of mistakes and of flashes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from firmware_gen.compiler.show import compile_show
+from firmware_gen.table.records import BarRecord
+from seqlang.check import check
+from seqlang.editor.naming import ShowNames
+from seqlang.loading import Loaded, load_text
+from seqlang.meaning.write_show import text_of, without_marks
+from seqlang.text.findings import Finding, applied
+from seqlang.text.format import formatted
+from seqlang.text.source import Source
+from sim.model import LevelBar, Press
+from sim.rehearsal.rehearse import rehearse
+from sim.rehearsal.sampling import sample
+from tests.seqlang.read_back import again
+from tests.sim.played_both_ways import compare
+
+BY_ANGLE = "    follows jaw from 0 deg to 30 deg, 0 % to 100 %"
+QUICK = """cue beat
+    repeat 9 times
+        level fade to 75 % in 90 ms
+        level fade to 80 % in 90 ms"""
+SHOW = """supply pack
+    source adapter 5 V, 5 A
+board box: {chip}, address 1
+    feed pack
+    logic direct
+servo jaw: box pin PB5
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.12 s/60deg, 5 kgf.cm, 1.5 A at 5 V
+    load 20 g at 50 mm
+lamp level: box pin {pin}
+{lamp}
+strip tube: box pin PB0
+    pixels 8
+    {line}
+channel stick: box pin PL0
+    button 4 from 1900 us to 2000 us
+safe pose rest
+    tube {light}
+cue gape
+    jaw to 30 deg in {pace}
+    jaw to 0 deg in {pace}
+cue fill
+    level fade to 100 % in {fade}
+    level fade to 0 % in {fade}
+    level fade to 100 % in {fade}
+    level fade to 0 % in {fade}
+{more}
+remote
+    button 1: go gape
+    button 2: go fill
+    button 4: go fill
+    stop button 3
+"""
+
+
+def text(line: str = "shows level", **other: str) -> str:
+    usual = {"chip": "atmega2560", "pin": "PE3", "lamp": "    leds 1 of 3 V, 5 mA"}
+    usual |= {"light": "white", "pace": "900 ms", "fade": "1 s", "more": ""}
+    return SHOW.format(line=line, **{**usual, **other})
+
+
+def loaded(line: str = "shows level", **other: str) -> Loaded:
+    return load_text(Source("test.cues", text(line, **other)))
+
+
+def errors(made: Loaded) -> list[Finding]:
+    return [one for one in check(made).findings if one.severity == "error"]
+
+
+@pytest.mark.parametrize(
+    ("line", "end"),
+    [("shows level", 0), ("shows level from the end", 1), ("shows level from the middle", 2)],
+)
+def test_a_line_says_which_lamp_a_strip_shows_and_where_its_bar_begins(line: str, end: int) -> None:
+    made = loaded(line)
+    assert made.show is not None
+    assert not errors(made)
+    assert without_marks(made.show.rig.bars) == (LevelBar("tube", "level", end),)
+    (board,) = compile_show(made.show).boards
+    assert [one for one in board.table.senses if isinstance(one, BarRecord)] == [
+        BarRecord(2, 1, end)
+    ]
+    again_ = load_text(Source("again.cues", text_of(made.show))).show
+    assert again_ is not None
+    assert without_marks(again_.rig.bars) == without_marks(made.show.rig.bars)
+    said, back = again(board.data, board)
+    assert line in " ".join(said.text.split())
+    assert without_marks(back.rig.bars) == (LevelBar("tube", "level", end),)
+
+
+@pytest.mark.parametrize("line", ["shows level", "shows level from the middle"])
+@pytest.mark.parametrize("lamp", ["    leds 1 of 3 V, 5 mA", BY_ANGLE])
+def test_a_rehearsal_shows_the_bar_of_the_board(line: str, lamp: str) -> None:
+    show = loaded(line, lamp=lamp).show
+    assert show is not None
+    found = compare(show, (Press(500, cue="gape"), Press(4000, cue="fill")), 9000)
+    assert found.at == []
+    assert found.strip < 0.02
+
+
+def test_half_a_level_lights_half_of_the_pixels() -> None:
+    show = loaded(fade="2 s").show
+    assert show is not None
+    played = rehearse(show, (Press(1000, cue="fill"),), 4000)
+    lit = sample(played, np.array([2000.0, 2125.0])).strips["tube"].linear[:, :, 0]
+    assert lit[0] == pytest.approx([1, 1, 1, 1, 0, 0, 0, 0], abs=0.09)
+    assert lit[1, 4] == pytest.approx(0.5, abs=0.09)
+
+
+@pytest.mark.parametrize(
+    ("line", "name"),
+    [
+        ("shows levle", "unknown-name"),
+        ("shows jaw", "wrong-kind"),
+        ("shows tube", "wrong-kind"),
+        ("shows", "syntax"),
+        ("shows level\n    shows level", "duplicate-line"),
+    ],
+)
+def test_a_line_that_makes_no_sense_is_told(line: str, name: str) -> None:
+    assert [one.name for one in errors(loaded(line))] == [name]
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("show level", "shows level"),
+        ("displays the level", "shows level"),
+        ("indicates: level, from end", "shows level from the end"),
+        ("shows level from middle", "shows level from the middle"),
+        ("shows level from the centre", "shows level from the middle"),
+        ("shows level from the start", "shows level"),
+        ("follows level", "shows level"),
+    ],
+)
+def test_other_words_are_answered_with_the_line_that_passes(said: str, meant: str) -> None:
+    source = text(said)
+    found = errors(load_text(Source("test.cues", source)))
+    assert len(found) == 1
+    assert found[0].fix is not None
+    assert applied(source, found[0].fix) == text(meant)
+
+
+def test_a_small_chip_and_another_board_are_named_with_a_way_out() -> None:
+    small = text(chip="atmega328p", pin="PD6").replace("PB5", "PB1")
+    small = small.replace("channel stick: box pin PL0\n    button 4 from 1900 us to 2000 us\n", "")
+    small = small.replace("    button 4: go fill\n", "")
+    (found,) = errors(load_text(Source("test.cues", small)))
+    assert found.name == "follow-beyond-chip"
+    assert found.help is not None
+    assert "`atmega2560`" in found.help
+    far = "board far: atmega2560, address 2\n    feed pack\n    logic direct"
+    apart = text(more=far).replace("lamp level: box", "lamp level: far")
+    assert "follow-elsewhere" in [one.name for one in errors(load_text(Source("a.cues", apart)))]
+
+
+def test_a_level_that_goes_to_and_fro_in_time_does_not_flash_and_a_quicker_one_does() -> None:
+    # four ways, and what is found: six more would be too many for white
+    assert not errors(loaded(fade="400 ms"))
+    names = [one.name for one in errors(loaded(more=QUICK))]
+    assert names == ["bar-flashes"]
+    dim = loaded(more=QUICK, light="white 30 %")
+    assert not errors(dim)  # 30 % of L* is 0.06 of full light
+    assert [one.name for one in errors(loaded(more=QUICK, light="red 30 %"))] == ["bar-flashes"]
+
+
+def test_a_hand_on_a_stick_makes_no_pixels_flash() -> None:
+    line = "    follows stick from 1000 us to 2000 us, 0 % to 40 %, in {}"
+    (found,) = [one for one in errors(loaded(lamp=line.format("2 s"))) if one.name == "bar-flashes"]
+    assert found.fix is not None
+    mended = applied(text(lamp=line.format("2 s")), found.fix)
+    assert not errors(load_text(Source("test.cues", mended)))
+    least = int(found.limit or 0)
+    # 40 % of eight pixels, one way in 1020 ms at full contrast, 0.7 of a group of one
+    assert least == pytest.approx(0.4 * 8 * 1020 / 0.7, rel=0.01)
+    assert not errors(loaded(lamp=line.format(f"{least} ms")))
+    assert errors(loaded(lamp=line.format(f"{least - 20} ms")))
+
+
+def test_no_effect_lies_on_such_a_strip() -> None:
+    more = "cue glow\n    tube ember every 2 s\n    hold 4 s"
+    assert [one.name for one in errors(loaded(more=more))] == ["bar-flashes"]
+
+
+def test_format_and_names_know_the_line() -> None:
+    laid = formatted(Source("test.cues", text("shows    level   from the end")))
+    assert "    shows       level from the end\n" in laid.text
+    names = ShowNames(loaded().items)
+    lamp = names.declared("output")["level"]
+    assert len(names.same(lamp)) == 6
