@@ -42,7 +42,7 @@ from seqlang.text.findings import Finding
 from sim.light.counting import TOO_MANY
 from sim.light.flash import FLASHES
 from sim.model import Effect, Follow, LevelBar, Strip
-from sim.rulebook import BAR_ENDS
+from sim.rulebook import BAR_ENDS, LONGEST_DURATION_MS
 from sim.score.tree import acts
 from sim.strain.bar_light import changes_of_bar, contrast, shortest_way_ms
 
@@ -86,7 +86,7 @@ def _by_hand(context: Context, bar: LevelBar, strip: Strip, follow: Follow) -> I
     shortest = 10 * -(-shortest_way_ms(strip, follow, viewing, context.eye.states, both) // 10)
     if follow.way_ms >= shortest:
         return
-    fits = shortest <= 65_000
+    fits = shortest <= LONGEST_DURATION_MS
     yield Finding(
         "error",
         "bar-flashes",
