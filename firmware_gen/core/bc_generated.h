@@ -454,7 +454,7 @@ enum bc_conflict {
     BC_CONFLICT_REFUSE = 2
 };
 
-#define BC_IDLE_ERA 262144UL
+#define BC_IDLE_ERA 250000UL
 #define BC_FASTEST_FOLLOWING 33554432L
 
 #endif
