@@ -39,8 +39,8 @@ def parse_setting(text: str, show: Show) -> tuple[str, float | None]:
     if found is None:
         raise ValueError(_unknown(name, show))
     if isinstance(found, Sensor):
-        return name, _share(written, name)
-    return name, None if written == NOTHING else _pulse_us(written, name)
+        return name, share(written, f"of sensor `{name}`")
+    return name, None if written == NOTHING else pulse_us(written, f"of channel `{name}`", name)
 
 
 def written_setting(show: Show, name: str, value: float | None) -> str:
@@ -61,25 +61,30 @@ def _unknown(name: str, show: Show) -> str:
     )
 
 
-def _pulse_us(written: str, name: str) -> float:
+def pulse_us(written: str, of: str, order: str) -> float:
+    """A channel's pulse. `of`: which, in words; `order`: what is typed before it.
+
+    Raises ValueError, which says what would do.
+    """
     low, high = CHANNEL_RANGE_US
-    would = f"write {low} us to {high} us, or `{name} {NOTHING}`"
+    no_pulse = f"`{written}` is no pulse {of}; write {low} us to {high} us, or `{order} {NOTHING}`"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
-        raise ValueError(f"`{written}` is no pulse of channel `{name}`; {would}") from None
+        raise ValueError(no_pulse) from None
     us = float(value if dimension == NUMBER else value * 10**6)
     if dimension not in (NUMBER, TIME) or not low <= us <= high:
-        raise ValueError(f"`{written}` is no pulse of channel `{name}`; {would}")
+        raise ValueError(no_pulse)
     return us
 
 
-def _share(written: str, name: str) -> float:
-    would = "write 0 % to 100 % of the chip's supply"
+def share(written: str, of: str) -> float:
+    """What a sensor gives, of its chip's supply. Raises ValueError, which says what would do."""
+    no_place = f"`{written}` is no place {of}; write 0 % to 100 % of the chip's supply"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
-        raise ValueError(f"`{written}` is no place of sensor `{name}`; {would}") from None
+        raise ValueError(no_place) from None
     if dimension not in (NUMBER, PERCENT) or not 0 <= value <= 100:
-        raise ValueError(f"`{written}` is no place of sensor `{name}`; {would}")
+        raise ValueError(no_place)
     return float(value / 100)

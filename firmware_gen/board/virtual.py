@@ -227,8 +227,11 @@ class Server:
         if self._thread:
             self._thread.join()
 
-    def serve(self) -> None:
+    def serve(self, turn: Callable[[], None] | None = None) -> None:
         """Play until `stop` is called, or KeyboardInterrupt comes.
+
+        Args:
+            turn: called every few milliseconds.
 
         Raises:
             OSError: what it stored could not be written into its file to the end.
@@ -236,6 +239,8 @@ class Server:
         last_s, heard_s = time.monotonic(), self.virtual.time_s
         try:
             while not self._stop.is_set():
+                if turn is not None:
+                    turn()
                 received = self._line.wait(FRAME_S / 4)
                 self.virtual.receive(received)
                 heard_s = self.virtual.time_s if received else heard_s

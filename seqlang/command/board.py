@@ -64,7 +64,10 @@ def command(
 ) -> None:
     """Run a virtual board until Ctrl-C and print its port.
 
-    It speaks the same link and plays with the same arithmetic as a real one.
+    It speaks the same link and plays with the same arithmetic as a real one. It knows no names of
+    the show that is sent to it, so a channel of a radio is put somewhere by its number, from 0:
+    type `channel 0 1700` (us) or `channel 0 none`; a sensor: `sensor 0 40` (percent of the chip's
+    supply).
 
     With FILE it runs all boards of that show, with the show on them and a port each. If one of
     them leads, the line from it to the others is wired: press there, and all play. While they run,

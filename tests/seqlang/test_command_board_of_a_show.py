@@ -16,7 +16,8 @@ import pytest
 from flap_show import Outcome
 
 from seqlang.check import check
-from seqlang.command._wired import Typed, obey, wired_boards
+from seqlang.command._typed import Typed
+from seqlang.command._wired import obey, wired_boards
 from seqlang.loading import load
 from tests.seqlang.terminal import ROOT
 
