@@ -84,7 +84,7 @@ _RECORDING_S: Final = 0.015
     "--stick",
     metavar="CHANNEL",
     help="A channel or a sensor of the show that turns the part while you hold its stick or knob: "
-    "key c. Its board is an ATmega2560.",
+    "key c. Its board has a chip that hears sticks and measures voltages.",
 )
 @click.option("--write", is_flag=True, help="Write marks and recordings without asking.")
 @click.option(

@@ -108,7 +108,7 @@ def _far_too_large(context: Context, error: TableTooLargeError) -> Finding:
     )
 
 
-def _roomier(size: int) -> str:
+def _roomier(size: float) -> str:
     """The smallest chip whose program memory holds a table that large, as one more way out."""
     rooms = {name: chip.memory.merged_room() for name, chip in CHIPS.items()}
     fit = [name for name, room in rooms.items() if room >= size + BESIDE_CUES]
