@@ -289,7 +289,7 @@ def by_hand() -> list[dict[str, Any]]:
 SEEDS_OF_LEADERS: Final = (*range(200, 208), 408, 426)
 SEEDS_OF_FOLLOWERS: Final = (*range(300, 324), 402, 415, 424, 432, 433, 445)
 SEEDS_OVER_RADIO: Final = tuple(range(500, 506))
-SEEDS_MADE_UP: Final = (0, 1, 2, 3, 10, 11, 21)
+SEEDS_MADE_UP: Final = (0, 1, 2, 3, 10, 11, 21, 36, 124)
 
 
 def all_cases() -> list[dict[str, Any]]:
