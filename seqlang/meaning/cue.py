@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -56,8 +57,9 @@ class CueMaker(ActMaker):
         """The plays of gestures that are open, by `id`."""
         self._performed: tuple[str, ...] = ()
         """Their gestures."""
-        self._ways_so_far = 1
-        """Ways through the choices of this pass so far."""
+        self._ways_so_far: float = 1
+        """Ways through the choices of this pass so far; infinite once it is told that they are too
+        many."""
         self._choices = 0
         """Choices that are open."""
         self._guessed = False
@@ -300,7 +302,7 @@ class CueMaker(ActMaker):
         children: list[Step] = []
         lengths: list[int] = []
         ends: list[dict[str, tuple[float, ...]]] = []
-        own = 0
+        own: float = 0
         self._choices += 1
         for statement in block.body:
             self._where, self._clock, self._ways_so_far = dict(before), start, 1
@@ -379,11 +381,17 @@ class CueMaker(ActMaker):
         )
         return False
 
-    def _demand_few_ways(self, more: int, place: object) -> None:
-        """Count the ways through choices that one pass has. Raises Fault for too many."""
+    def _demand_few_ways(self, more: float, place: object) -> None:
+        """Count the ways through choices that one pass has. Raises Fault for too many.
+
+        That is told once for a pass; no further choice of it is kept, or its ways would be as many
+        as the grains on a chessboard.
+        """
         self._ways_so_far *= more
         if self._ways_so_far <= WAYS_OF_A_PASS:
             return
+        if self._ways_so_far == inf:
+            raise Fault
         self._reading.error(
             "too-many-ways",
             f"up to here {self._ways_so_far} ways lead through the choices of one pass",
@@ -393,7 +401,7 @@ class CueMaker(ActMaker):
             asked=self._ways_so_far,
             limit=WAYS_OF_A_PASS,
         )
-        self._ways_so_far = 1
+        self._ways_so_far = inf
         raise Fault
 
     def _repeat(self, block: Block) -> tuple[Step, int]:

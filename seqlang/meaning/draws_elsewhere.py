@@ -5,15 +5,17 @@ Its units and limits would be told, mended, and be in vain.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING
 
 from seqlang.text.findings import Finding, Span
 from seqlang.text.syntax import Ranged, place
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from seqlang.meaning.values import Reading
+    from seqlang.text.source import Place
     from seqlang.text.syntax import CueText
 
 
@@ -37,16 +39,20 @@ def told_first(reading: Reading, text: CueText, begin: int) -> None:
     new = reading.findings[begin:]
     if not new or reading.strands is None or name in reading.strands:
         return
-    drawn = [Span(reading.source.path, *place(one)) for one in _ranges(text.body)]
-    told: list[Finding] = []
+    drawn = sorted(place(one) for one in _ranges(text.body))  # none lies in another one
+    told: dict[Finding, None] = {}
     for finding in new:
-        within = next(
-            (d for d in drawn if d.start <= finding.span.start and finding.span.end <= d.end), None
-        )
-        made = finding if within is None else outside_idle(name, within)
-        if made not in told:
-            told.append(made)
+        within = _around(drawn, finding.span)
+        told[finding if within is None else outside_idle(name, within)] = None
     reading.findings[begin:] = told
+
+
+def _around(places: Sequence[Place], span: Span) -> Span | None:
+    """The one of the places, in the order of the text, that `span` lies in."""
+    number = bisect_right(places, span.start, key=lambda one: one.start) - 1
+    if number < 0 or span.end > places[number].end:
+        return None
+    return Span(span.path, *places[number])
 
 
 def _ranges(tree: object) -> Iterator[Ranged]:

@@ -62,11 +62,12 @@ def follows(
     known = dict.fromkeys((one.name for one in rig.channels), _CHANNEL)
     known |= dict.fromkeys((one.name for one in rig.sensors), _SENSOR)
     there = {one.name for one in rig.outputs}
+    parts = (one for one, (kind, _) in outputs.items() if kind == "servo")
+    for_lamps = dict.fromkeys((*sources, *parts))
     made: dict[str, Follow] = {}
     for entry in entries:
         name = str(entry.items[1])
-        parts = [one for one, (kind, _) in outputs.items() if kind == "servo"]
-        among = [*sources, *parts] if entry.kind == "lamp" else sources
+        among = for_lamps if entry.kind == "lamp" else sources
         for line in _lines(entry):
             if tells_of_a_move(entry, line, outputs) and str(line.items[1]) not in sources:
                 continue

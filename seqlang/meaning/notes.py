@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import count
 from typing import TYPE_CHECKING, Literal, ParamSpec, TypeVar
@@ -163,9 +165,10 @@ class Notebook:
             message = f"there is no {kind} `{token}`: {token} is {_a(other)}"
             self.error("unknown-name", message, token, help=instead or _OF_KIND.get((kind, other)))
             return
-        names = list(known)
+        searches = self._compared < MOST_COMPARED
+        names = list(known) if searches else []
         every = [*names, *(n for word in kind.split() for n in self.alike.get(word, ()))]
-        searches = self._may_compare(token, every)
+        searches = searches and self._may_compare(token, every)
         ends = beyond_row(str(token), every) if searches else None
         near = nearest(str(token), every) if searches and ends is None else None
         if near is None:
@@ -188,10 +191,8 @@ class Notebook:
 
     def _may_compare(self, token: Token, names: list[str]) -> bool:
         """Whether the token can still be compared with all the names; counts that."""
-        if self._compared < MOST_COMPARED:
-            self._compared += len(token) * sum(map(len, names))
-            return self._compared <= MOST_COMPARED
-        return False
+        self._compared += len(token) * sum(map(len, names))
+        return self._compared <= MOST_COMPARED
 
     def _once_more(self, index: int, token: Token) -> None:
         """A name that nothing is near to is one mistake, however often it is used."""
@@ -232,6 +233,7 @@ def declared(reading: Notebook, kind: str, names: Iterable[Token]) -> dict[str, 
     found: dict[str, Token] = {}
     every = list(names)
     taken = set(map(str, every))
+    numbers = defaultdict[str, Iterator[int]](lambda: count(2))
     for name in every:
         if str(name) in RESERVED:
             reading.error(
@@ -246,7 +248,7 @@ def declared(reading: Notebook, kind: str, names: Iterable[Token]) -> dict[str, 
             # other outputs need a place in the safe pose as well, other cues something that
             # starts them; of two values of a constant one is meant
             alone = kind not in ("output", "cue", "constant")
-            free = _free(str(name), taken) if alone else None
+            free = _free(str(name), taken, numbers[name]) if alone else None
             reading.error(
                 "duplicate-name",
                 f"there are two {_several(kind)} called `{name}`",
@@ -259,9 +261,9 @@ def declared(reading: Notebook, kind: str, names: Iterable[Token]) -> dict[str, 
     return found
 
 
-def _free(name: str, taken: set[str]) -> str:
-    """A name like that one which nothing has yet; it is taken from then on."""
-    free = next(one for number in count(2) if (one := f"{name}_{number}") not in taken)
+def _free(name: str, taken: set[str], numbers: Iterator[int]) -> str:
+    """A name like that one which nothing has yet, by the next of its numbers; it is taken then."""
+    free = next(one for number in numbers if (one := f"{name}_{number}") not in taken)
     taken.add(free)
     return free
 

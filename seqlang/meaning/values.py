@@ -6,6 +6,7 @@ import re
 from collections import ChainMap
 from contextlib import contextmanager
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 from lark import Token
@@ -73,10 +74,19 @@ _BRIGHTNESS = {
 """Words for levels, and levels to write for them."""
 
 _LIKE_A_NUMBER = re.compile(r"nan|inf(inity)?", re.IGNORECASE)
+_GIVEN_IN_COMMENT = re.compile(
+    r"^#[ \t]*define[ \t]+([^\W\d]\w*)[ \t=]+(\S.*?)[ \t]*$", re.MULTILINE
+)
 
 
 Colour: TypeAlias = tuple[int, int, int]
 """sRGB, 0 to 255 each."""
+
+
+@lru_cache(maxsize=4)
+def _given_in_comments(text: str) -> Mapping[str, re.Match[str]]:
+    """By name, the first comment of a text that gives it a value."""
+    return {one[1]: one for one in reversed(list(_GIVEN_IN_COMMENT.finditer(text)))}
 
 
 class Reading(Notebook):
@@ -271,12 +281,11 @@ class Reading(Notebook):
 
     def _is_commented(self, token: Token) -> bool:
         """Whether a constant is given in a comment (`#define beat 400 ms`); then that is noted."""
-        text = self.source.text
-        found = re.search(rf"^#[ \t]*define[ \t]+{token}[ \t=]+(\S.*?)[ \t]*$", text, re.MULTILINE)
+        found = _given_in_comments(self.source.text).get(str(token))
         if found is None:
             return False
         line = Span(self.source.path, *found.span())
-        given = f"given {token} = {found[1]}"
+        given = f"given {token} = {found[2]}"
         self.error(
             "unknown-name",
             f"there is no constant `{token}`: the line that gives it is a comment",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from itertools import takewhile
+from operator import eq
 from typing import Final
 
 RESERVED: Final = frozenset(
@@ -72,9 +74,10 @@ def nearest(wrong: str, known: Collection[str]) -> str | None:
     for name in known:
         if abs(len(name) - len(wrong)) > most:
             continue
-        distance = _distance(wrong.lower(), name.lower())
-        if distance <= most and (best is None or (distance, name) < best):
+        distance = _distance(wrong.lower(), name.lower(), most)
+        if distance is not None and (best is None or (distance, name) < best):
             best = (distance, name)
+            most = distance
     return None if best is None else best[1]
 
 
@@ -98,11 +101,16 @@ def beyond_row(wrong: str, known: Collection[str]) -> tuple[str, str] | None:
     return f"{base}{min(numbers)}", f"{base}{max(numbers)}"
 
 
-def _distance(a: str, b: str) -> int:
-    """Edits (insert, delete, replace, swap neighbours) that turn `a` into `b`.
+def _distance(a: str, b: str, most: int) -> int | None:
+    """Edits (insert, delete, replace, swap neighbours) that turn `a` into `b`; None if over `most`.
 
-    The restricted Damerau-Levenshtein distance, row by row.
+    The restricted Damerau-Levenshtein distance, row by row, of what lies between a beginning and an
+    end that are the same.
     """
+    begin = _alike(a, b)
+    a, b = a[begin:], b[begin:]
+    end = _alike(a[::-1], b[::-1])
+    a, b = a[: len(a) - end], b[: len(b) - end]
     before: list[int] = []
     row = list(range(len(b) + 1))
     for i, letter in enumerate(a, 1):
@@ -111,4 +119,11 @@ def _distance(a: str, b: str) -> int:
             row[j] = min(before[j] + 1, row[j - 1] + 1, before[j - 1] + (letter != other))
             if i > 1 and j > 1 and letter == b[j - 2] and a[i - 2] == other:
                 row[j] = min(row[j], earlier[j - 2] + 1)
-    return row[-1]
+        if min(row) > most and min(before) > most:
+            return None  # a swap reaches back two rows, nothing further
+    return row[-1] if row[-1] <= most else None
+
+
+def _alike(a: str, b: str) -> int:
+    """With how many of the same letters both begin."""
+    return sum(takewhile(bool, map(eq, a, b)))

@@ -353,15 +353,16 @@ def chromaticity(rgb: Array) -> Array:
     """
     to_x, to_y = (0.4124564, 0.3575761, 0.1804375), (0.2126729, 0.7151522, 0.0721750)
     matrix = np.array([to_x, to_y, (0.0193339, 0.1191920, 0.9503041)])
-    dark = rgb.max(axis=-1, keepdims=True) <= 0.0
-    xyz = np.where(dark, 1.0, rgb) @ matrix.T
+    # three columns by themselves: numpy goes along so short an axis one row after another
+    dark = np.maximum(np.maximum(rgb[..., 0], rgb[..., 1]), rgb[..., 2]) <= 0.0
+    xyz = np.where(dark[..., None], 1.0, rgb) @ matrix.T
     scale = xyz @ np.array([1.0, 15.0, 3.0])
     return np.stack([4.0 * xyz[..., 0] / scale, 9.0 * xyz[..., 1] / scale], axis=-1)
 
 
 def saturated_red(rgb: Array) -> NDArray[np.bool_]:
     """Whether R / (R + G + B) >= 0.8, linear values along the last axis; black is not."""
-    total = rgb.sum(axis=-1)
+    total = rgb[..., 0] + rgb[..., 1] + rgb[..., 2]
     return np.asarray((total > 0.0) & (rgb[..., 0] >= (SATURATED - _ROUND) * total))
 
 

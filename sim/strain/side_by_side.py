@@ -326,7 +326,7 @@ def _excess(redness: Array) -> Array:
 
 
 def _saturated(rgb: Array) -> NDArray[np.bool_]:
-    total = rgb.sum(axis=-1)
+    total = rgb[..., 0] + rgb[..., 1] + rgb[..., 2]
     return np.asarray((total > 0.0) & (rgb[..., 0] >= (SATURATED - 1e-9) * total))
 
 

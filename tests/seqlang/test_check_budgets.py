@@ -8,20 +8,32 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from rig_text import RIG, cue, loaded, names
 
 from seqlang import check as checking
 from seqlang.check import check
+from seqlang.checks.context import Context
 from seqlang.checks.light import light_too_long
+from seqlang.checks.motion.failing_moves import pace_span
+from seqlang.checks.supply import slower
 from seqlang.checks.wiring import rig_too_large
 from seqlang.command import WRONG_USAGE, main
 from seqlang.meaning import acts, durations, notes
+from seqlang.meaning.values import _given_in_comments
 from seqlang.text import indentation
+from seqlang.text import names as nearby
+from seqlang.text.findings import Span
+from seqlang.text.names import nearest
+from sim.model import Move
 from sim.rehearsal.run_through import LongRehearsalError, run_through
 from sim.strain.eye import Eye
-from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever, flickers
+from tests.seqlang.hostile_rigs import HOSTILE_RIGS
+from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever, flickers, parts_on_parts
 
 SECONDS = 10
 MEGABYTES = 500
@@ -54,7 +66,7 @@ def run_alone(path: Path) -> tuple[int, int]:
     return done.returncode, int(done.stdout.split()[-1])
 
 
-@pytest.mark.parametrize("hostile", HOSTILE, ids=lambda one: one.__name__)
+@pytest.mark.parametrize("hostile", [*HOSTILE, *HOSTILE_RIGS], ids=lambda one: one.__name__)
 def test_a_hostile_show_of_some_lines_is_checked(hostile: Callable[[int], str]) -> None:
     found = check(loaded(hostile(120)))
     assert found.findings
@@ -62,7 +74,7 @@ def test_a_hostile_show_of_some_lines_is_checked(hostile: Callable[[int], str]) 
 
 @pytest.mark.long
 @pytest.mark.parametrize("lines", [6_000, 18_000, 80_000])
-@pytest.mark.parametrize("hostile", HOSTILE, ids=lambda one: one.__name__)
+@pytest.mark.parametrize("hostile", [*HOSTILE, *HOSTILE_RIGS], ids=lambda one: one.__name__)
 def test_a_hostile_show_of_any_length_is_checked_within_the_stated_time_and_memory(
     hostile: Callable[[int], str], lines: int, tmp_path: Path
 ) -> None:
@@ -228,6 +240,73 @@ def test_a_pattern_that_flashes_at_first_is_not_looked_at_to_its_end() -> None:
 def test_hundreds_of_different_fast_effects_are_not_all_looked_at() -> None:
     found = {finding.name for finding in check(loaded(effects_for_ever(400))).findings}
     assert found == {"light-too-long"}
+
+
+def test_names_are_compared_only_as_far_as_they_differ(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Thousands of long names that end in different numbers cost no more than their ends."""
+    cells = 0
+
+    def counted(*values: Any) -> object:
+        nonlocal cells
+        cells += len(values) == 3
+        return min(*values)
+
+    monkeypatch.setattr(nearby, "min", counted, raising=False)
+    known = [f"verylongconstantname{n}" for n in range(100, 150)]
+    assert nearest("verylongconstantnmae120", known) == "verylongconstantname120"
+    assert 0 < cells <= 50 * 7 * 7
+
+
+@given(wrong=st.text("ab_1", min_size=1, max_size=9), known=st.sets(st.text("ab1", min_size=1)))
+def test_the_nearest_name_is_that_of_a_search_without_shortcuts(
+    wrong: str, known: set[str]
+) -> None:
+    most = min(max(1, len(wrong) // 3), len(wrong) - 1)
+    for one in known:
+        edits = full_distance(wrong, one)
+        assert nearby._distance(wrong, one, most) == (edits if edits <= most else None)
+
+
+def full_distance(a: str, b: str) -> int:
+    """The restricted Damerau-Levenshtein distance, as its recurrence defines it."""
+    table = {(i, 0): i for i in range(len(a) + 1)} | {(0, j): j for j in range(len(b) + 1)}
+    for i in range(1, len(a) + 1):
+        for j in range(1, len(b) + 1):
+            by = (table[i - 1, j] + 1, table[i, j - 1] + 1)
+            table[i, j] = min(*by, table[i - 1, j - 1] + (a[i - 1] != b[j - 1]))
+            if i > 1 and j > 1 and a[i - 1] == b[j - 2] and a[i - 2] == b[j - 1]:
+                table[i, j] = min(table[i, j], table[i - 2, j - 2] + 1)
+    return table[len(a), len(b)]
+
+
+def test_a_text_is_searched_once_for_what_its_comments_define() -> None:
+    _given_in_comments.cache_clear()
+    uses = "".join(f"    hold pause{n}\n" for n in range(50))
+    found = loaded("#define pause3 1 s\n" + RIG + "cue act\n" + uses).findings
+    assert "the line that gives it is a comment" in " ".join(one.message for one in found)
+    assert _given_in_comments.cache_info().misses <= 2  # once more with the remedies tried
+
+
+def test_the_pace_of_a_move_is_looked_up_once_however_often_it_is_slowed_down(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looked: list[int] = []
+
+    def counted(context: Context, move: Move) -> Span:
+        looked.append(move.mark)
+        return pace_span(context, move)
+
+    monkeypatch.setattr(slower, "pace_span", counted)
+    found = check(loaded(parts_on_parts(60)))
+    assert "supply-overload" in {one.name for one in found.findings}
+    assert len(looked) == len(set(looked)) > 20
+
+
+def test_doubled_names_are_numbered_on_from_the_last_number() -> None:
+    tried = iter(range(2, 52))  # one number for each
+    taken = {"p"}
+    found = [notes._free("p", taken, tried) for _ in range(50)]
+    assert found == [f"p_{n}" for n in range(2, 52)]
 
 
 def test_so_many_letters_are_compared_for_a_near_name_and_not_one_more(

@@ -150,6 +150,16 @@ def test_at_most_twelve_ways_lead_through_a_pass(counts: tuple[int, ...], passes
     assert not found if passes else [one.name for one in found] == ["too-many-ways"]
 
 
+def test_choices_behind_too_many_ways_are_left_out_and_told_of_once() -> None:
+    body = "    repeat for ever\n" + alternatives(4) * 40
+    loaded = one_strand(body)
+    assert [one.name for one in loaded.findings if one.severity == "error"] == ["too-many-ways"]
+    assert loaded.show is not None
+    (strand,) = (cue for cue in loaded.show.score.cues if cue.name in loaded.show.score.idle)
+    kept = [step for step in walk(strand.body) if isinstance(step, OneOf)]
+    assert len(kept) == 1
+
+
 @pytest.mark.parametrize(("times", "passes"), [(1, True), (2, False)])
 def test_a_repeat_counts_the_ways_of_two_of_its_passes(times: int, passes: bool) -> None:
     inner = alternatives(4, " " * 12)

@@ -128,7 +128,10 @@ class _Slowing:
             and one.move.duration_ms > 0
             and id(one.move) in written
         ]
+        self._asked = [(one.move, *_peaks(one)) for one in self.moves]
+        """Each move, with its planned speed (deg/s) and acceleration (deg/s2)."""
         self._peaks = self._of_servos()
+        self._paces: dict[int, WrittenAt] = {}
         still = holding(context.sound_show, supply)
         self.holds = not any(sag.collapsed or resets(context, sag) for sag in still)
         """Whether the supply bears a show in which nothing moves."""
@@ -143,26 +146,33 @@ class _Slowing:
     def _of_servos(self) -> dict[str, tuple[float, float]]:
         """The greatest planned speed (deg/s) and acceleration (deg/s2) by servo."""
         found: dict[str, tuple[float, float]] = {}
-        for one in self.moves:
-            speed, accel = found.get(one.move.output, (0.0, 0.0))
-            v, a = _peaks(one)
-            found[one.move.output] = max(speed, v), max(accel, a)
+        for move, v, a in self._asked:
+            speed, accel = found.get(move.output, (0.0, 0.0))
+            found[move.output] = max(speed, v), max(accel, a)
         return found
 
     def _durations(self, factor: float) -> dict[WrittenAt, tuple[Move, int]]:
         """By place of its pace, the longest time that a move there must take, where it is more."""
         found: dict[WrittenAt, tuple[Move, int]] = {}
-        for one in self.moves:
-            v, a = _peaks(one)
-            most_v, most_a = self._peaks[one.move.output]
+        for move, v, a in self._asked:
+            most_v, most_a = self._peaks[move.output]
             if v <= 0.0:
                 continue
             share = max(factor * v / most_v, factor * sqrt(a / most_a))
-            lasts = ceil(one.move.duration_ms * share - 1e-6)
-            place = _place(pace_span(self._context, one.move))
+            lasts = ceil(move.duration_ms * share - 1e-6)
+            if lasts <= move.duration_ms:
+                continue
+            place = self._pace(move)
             known = found.get(place)
-            if lasts > one.move.duration_ms and (known is None or lasts > known[1]):
-                found[place] = one.move, lasts
+            if known is None or lasts > known[1]:
+                found[place] = move, lasts
+        return found
+
+    def _pace(self, move: Move) -> WrittenAt:
+        """Where its pace is written. It is asked for again with every factor that is tried."""
+        found = self._paces.get(move.mark)
+        if found is None:
+            found = self._paces[move.mark] = _place(pace_span(self._context, move))
         return found
 
     def _stated(self, factor: float) -> dict[str, float]:
@@ -191,7 +201,7 @@ class _Slowing:
         def change(step: Step) -> Step:
             if not isinstance(step, Move):
                 return step
-            lasts = places.get(_place(pace_span(self._context, step)), 0)
+            lasts = places.get(self._pace(step), 0)
             return replace(step, duration_ms=max(lasts, step.duration_ms))
 
         return change
