@@ -99,7 +99,7 @@ class PlotSheet:
 
 TOP_IN: Final = 0.86
 BOTTOM_IN: Final = 0.42
-LEFT_IN: Final = 1.0
+LEFT_IN: Final = 1.27
 RIGHT_IN: Final = 0.14
 
 

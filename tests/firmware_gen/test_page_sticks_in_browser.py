@@ -208,7 +208,7 @@ def test_a_show_without_a_radio_has_no_sticks(browser: Browser, tmp_path: Path) 
         assert found.page.locator("#sticks").is_hidden()
 
 
-@pytest.mark.parametrize("size", [(320, 568), (844, 390), (1280, 800), (2560, 1440)])
+@pytest.mark.parametrize("size", [(320, 568), (568, 320), (844, 390), (1280, 800), (2560, 1440)])
 def test_sticks_fit_every_window_and_are_large_enough_for_a_finger(
     browser: Browser, tmp_path: Path, size: tuple[int, int]
 ) -> None:
@@ -227,6 +227,18 @@ def test_sticks_fit_every_window_and_are_large_enough_for_a_finger(
                 return own.left < all.left - 1 || own.right > all.right + 1; }).length"""
         )
         assert past == 0
+        cut = found.js(
+            """() => [...document.querySelectorAll("#sticks .name, #sticks .told, #sticks .band")]
+                .filter(node => node.scrollWidth > node.clientWidth + 1 && node.clientWidth > 0
+                    || node.getBoundingClientRect().height
+                        > 2 * parseFloat(getComputedStyle(node).fontSize))
+                .map(node => node.textContent)"""
+        )
+        assert cut == []
+        whole = found.js(
+            "() => [...document.querySelectorAll('.band')].map(one => one.textContent)"
+        )
+        assert whole == ["2 flare, held", "1 swim"] * 2
 
 
 def test_a_page_that_gets_a_new_score_keeps_its_sticks(newt: Opened) -> None:

@@ -514,6 +514,21 @@ def test_the_name_of_a_part_stays_clear_of_the_figures_of_its_axis(name: str) ->
         assert said.get_text().replace("\n", "").removesuffix("deg") == name
 
 
+def test_the_panels_of_a_servo_have_names_of_one_size_however_long_their_figures() -> None:
+    """Five figures and a sign: a servo that gets to its greatest speed in some 10 ms."""
+    fast = replace(JAW, ratings=(replace(JAW.ratings[0], speed_deg_s=1500.0),))
+    show = Show(
+        Rig(boards=(HEAD,), outputs=(fast,)), Score("S", (Cue("nod", "", move("jaw", 50, 80)),))
+    )
+    figure = servo_figure(plotted(rehearse(show, (Press(600, cue="nod"),), 2000)), "jaw")
+    names = [text for panel in figure.axes[1:] for text in panel.texts[:1]]
+    panel = _panel(figure, "acceleration")
+    assert max(len(f"{tick:.0f}") for tick in panel.get_yticks()) >= 6
+    (said,) = [text for text in panel.texts if text.get_text().startswith("acceleration")]
+    assert said.get_fontsize() == plot_look.PANEL_SIZE
+    assert names
+
+
 @pytest.mark.parametrize("friction_nm", [0.03, 0.3])
 @pytest.mark.parametrize("duration_ms", [4000, 250])
 def test_each_axis_of_a_plane_shows_the_data_and_tells_a_limit_out_of_sight(

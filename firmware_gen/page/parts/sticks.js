@@ -75,7 +75,7 @@ function telling({ source, node, told, silent, slider, bands }, value) {
   slider.setAttribute("aria-label", `${source.kind} ${source.name} on ${source.board}`);
   node.classList.toggle("off", isSilent);
   silent.setAttribute("aria-pressed", String(isSilent));
-  for (const one of bands) one.mark.classList.toggle("runs", inside.includes(one));
+  for (const one of bands) for (const mark of one.marks) mark.classList.toggle("runs", inside.includes(one));
 }
 
 /** Where a source stands, as people say it. */
@@ -107,11 +107,16 @@ function marksOf(holder, source) {
     const where = [from, to].map(value => wordsOfSource(source, value)).join(" to ");
     row(from, to, `${output} ${a} to ${b}`, `${output}: ${a} to ${b}, at ${where}`);
   }
+  const legend = element("div", "legend"); // their words whole, whatever room a band has
+  legend.setAttribute("aria-hidden", "true");
+  if (bands.length) holder.parentElement.append(legend);
   if (quiet) mark("mark quiet", least, quiet, "", `below ${wordsOfSource(source, quiet)} it counts as 0`);
   return bands.map(band => {
     const [from, to] = [band.from, band.to].map(value => wordsOfSource(source, value));
     const title = `button ${band.button}: ${band.does || "nothing"}, ${from} to ${to}`;
-    return { band, mark: mark("mark", band.from, band.to, `${band.button} ${band.does}`, title) };
+    const words = legend.appendChild(element("span", "band"));
+    words.textContent = `${band.button} ${band.does || "nothing"}`;
+    return { band, marks: [mark("mark", band.from, band.to, `${band.button}`, title), words] };
   });
 }
 
