@@ -5,6 +5,7 @@ In a rehearsal a time stands behind it (`seqlang.presses`); beside virtual board
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from seqlang.text.names import nearest
@@ -67,7 +68,11 @@ def pulse_us(written: str, of: str, order: str) -> float:
     Raises ValueError, which says what would do.
     """
     low, high = CHANNEL_RANGE_US
-    no_pulse = f"`{written}` is no pulse {of}; write {low} us to {high} us, or `{order} {NOTHING}`"
+    would = f"write {low} us to {high} us, or `{order} {NOTHING}`"
+    written = _with_a_point(written)
+    if not written:
+        raise ValueError(f"the pulse {of} is not said; {would}")
+    no_pulse = f"`{written}` is no pulse {of}; {would}"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
@@ -78,9 +83,18 @@ def pulse_us(written: str, of: str, order: str) -> float:
     return us
 
 
+def _with_a_point(written: str) -> str:
+    """A number with the decimal comma that a hand may type."""
+    return re.sub(r"^(-?[0-9]+),([0-9]+)", r"\1.\2", written)
+
+
 def share(written: str, of: str) -> float:
     """What a sensor gives, of its chip's supply. Raises ValueError, which says what would do."""
-    no_place = f"`{written}` is no place {of}; write 0 % to 100 % of the chip's supply"
+    would = "write 0 % to 100 % of the chip's supply"
+    written = _with_a_point(written)
+    if not written:
+        raise ValueError(f"the place {of} is not said; {would}")
+    no_place = f"`{written}` is no place {of}; {would}"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):

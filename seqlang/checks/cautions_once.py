@@ -32,6 +32,9 @@ from sim.strain.reachable import Reachable
 
 LITHIUM = frozenset({"li-ion", "lipo", "lifepo4"})
 
+_NAMED = 3
+"""Packs that are named with what they hold; others are counted."""
+
 
 def check(context: Context) -> Iterator[Finding]:
     shown = list(_cautions(context))
@@ -48,8 +51,11 @@ def _cautions(context: Context) -> Iterator[Finding]:
     rig = context.show.rig
     packs = [(supply.name, cells) for supply in rig.supplies if (cells := _lithium(supply))]
     if packs:
-        name, cells = max(packs, key=lambda pack: _energy_wh(pack[1]))
-        holds = f"`{name}` holds {figure(_energy_wh(cells), 2)} Wh"
+        packs.sort(key=lambda pack: -_energy_wh(pack[1]))
+        cells = packs[0][1]
+        every = [f"`{name}` holds {figure(_energy_wh(one), 2)} Wh" for name, one in packs]
+        more = [f"and {len(every) - _NAMED} more"] if len(every) > _NAMED else []
+        holds = ", ".join([*every[:_NAMED], *more])
         yield _caution(cautions.LITHIUM, context.span(cells.mark, "chemistry"), holds)
     if context.servos:
         hottest = max(context.servos.values(), key=_stall_a)

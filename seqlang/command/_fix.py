@@ -128,6 +128,8 @@ def _shown(offer: Offer) -> str:
         else:
             lines.append(f"{change.path}:{change.line}: with it")
         lines += changed_lines(change)
+    if offer.fix.bench:
+        lines.append(f"  on the bench: {offer.fix.bench}")
     return printable(lines)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING, Final
 
 import click
@@ -17,7 +18,8 @@ from seqlang.command._board import end
 from seqlang.command._outlet import nobody_reads
 from seqlang.command._show import passed
 from seqlang.command._typed import Typed
-from seqlang.sources import NOTHING, names_source, parse_setting, written_setting
+from seqlang.sources import NOTHING, names_source, parse_setting, sources, written_setting
+from seqlang.text.names import nearest
 from seqlang.text.render import broken, columns_of
 from sim.rehearsal.channels import pulse_ticks
 from sim.rehearsal.sensing import reading_of
@@ -125,12 +127,9 @@ def obey(wired: WiredBoards, line: str, show: Show) -> str:
     word, _, rest = line.strip().partition(" ")
     name = rest.strip().strip("`")
     if word in ("loss", "noise"):
-        try:
-            percent = float(name.removesuffix("%"))
-        except ValueError:
-            percent = -1.0
-        if not 0 <= percent <= 100:
-            return f"`{word}` wants a number from 0 to 100, found `{name}`"
+        percent = _number(name.removesuffix("%"))
+        if percent is None or not 0 <= percent <= 100:
+            return f"`{word}` wants a number from 0 to 100, {_found(name)}"
         setattr(wired.trouble, "lost" if word == "loss" else "spoilt", percent / 100)
         of = "leader's frames are lost" if word == "loss" else "line's bytes are spoilt"
         return f"{percent:g} % of the {of}"
@@ -145,12 +144,35 @@ def obey(wired: WiredBoards, line: str, show: Show) -> str:
     if word not in acts and names_source(line, show):
         return _put(wired, line, show)
     if word not in acts:
+        near = nearest(word, (*acts, "loss", "noise", "battery", *sources(show)))
+        if near is not None:
+            return f"there is no order `{word}`; did you mean `{near}{f' {rest}' if rest else ''}`?"
         return f"there is no order `{line.strip()}`; there is {orders(show)}"
     if name not in wired.boards:
-        return f"there is no board `{name}`; there is {', '.join(wired.boards)}"
+        return f"`{word}` wants a board, {_found(name)}; {_one_of(name, wired.boards)}"
     act, words = acts[word]
     act(name)
     return f"{wired.time_s:9.2f} s  {name}: {words}"
+
+
+def _number(text: str) -> float | None:
+    """A number as people type it, also with a decimal comma; None if it is none."""
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+
+
+def _found(text: str) -> str:
+    return f"found `{text}`" if text else "found nothing"
+
+
+def _one_of(text: str, known: Collection[str]) -> str:
+    """Which name was likely meant, or which there are."""
+    near = nearest(text, known) if text else None
+    if near is not None:
+        return f"did you mean `{near}`?"
+    return f"there is {', '.join(known) or 'none'}"
 
 
 def _charge(wired: WiredBoards, rest: str, show: Show) -> str:
@@ -158,14 +180,16 @@ def _charge(wired: WiredBoards, rest: str, show: Show) -> str:
     name, _, amount = rest.partition(" ")
     batteries = _batteries(show)
     if name not in batteries:
-        known = ", ".join(batteries) or "none"
-        return f"no board `{name}` watches a battery; there is {known}"
-    try:
-        volts = float(amount.strip().removesuffix("V"))
-    except ValueError:
-        volts = -1.0
-    if not 0.0 <= volts <= MOST_V:
-        return f"`battery {name}` wants volts from 0 to {MOST_V:g}, found `{amount.strip()}`"
+        one = next(iter(batteries), None)
+        such = "no board watches one" if one is None else f"such as `battery {one} 6.3`"
+        if name in wired.boards:
+            return f"board `{name}` watches no battery; {such}"
+        if _number(name) is not None or not name:
+            return f"`battery` wants a board and its volts, {_found(rest)}; {such}"
+        return f"no board `{name}` watches a battery; {_one_of(name, batteries)}"
+    volts = _number(re.sub(r" *(?:V|volts?) *$", "", amount, flags=re.IGNORECASE))
+    if volts is None or not 0.0 <= volts <= MOST_V:
+        return f"`battery {name}` wants volts from 0 to {MOST_V:g}, {_found(amount.strip())}"
     wired.put_battery(name, batteries[name].reading(volts))
     return f"{wired.time_s:9.2f} s  {name}: its battery has {volts:g} V"
 

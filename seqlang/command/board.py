@@ -75,6 +75,7 @@ def command(
     NAME` and `mend NAME` for its signal wire alone, `loss 30` and `noise 1` for a bad line. A
     channel of a radio is put somewhere by its name: `stick 1700` (us), and `stick none` for no
     pulses. It has none at first. A sensor: `voice 40` (percent of the chip's supply); 0 at first.
+    The battery of a board that watches one: `battery NAME 6.3` (volts); it is full at first.
 
     Example: bellcrank board --speed 10
     """

@@ -85,7 +85,7 @@ def _moved_fix(edit: _Edit, fix: Fix) -> Fix | None:
     kept = [(span, text) for span, text in places if span is not None]
     if len(kept) < len(places):
         return None
-    return Fix(*kept[0], tuple(kept[1:]))
+    return Fix(*kept[0], tuple(kept[1:]), fix.bench)
 
 
 MOST_COMPARED: Final = 20_000

@@ -526,6 +526,8 @@ def _action(study: Study, finding: Finding, fix: Fix) -> lsp.CodeAction:
     title = f"write `{new}`" if new and "\n" not in new else finding.help or "correct this"
     if not new:
         title = "leave this out"
+    if fix.bench:
+        title += f"; then {fix.bench}"
     return lsp.CodeAction(
         f"{title} ({finding.name})",
         kind=lsp.CodeActionKind.QuickFix,

@@ -8,7 +8,8 @@ from lark import Token
 
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.values import Reading
-from seqlang.text.syntax import Broken, Line, head_place
+from seqlang.text.findings import Fix, Span
+from seqlang.text.syntax import Broken, Line, head_place, place
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -125,3 +126,11 @@ def options(reading: Reading, line: Line) -> dict[str, Line | Token]:
             continue
         found[kind] = item
     return found
+
+
+def without(reading: Reading, option: object) -> Fix:
+    """The change that takes an option and the comma before it out of its line."""
+    start, end = place(option)
+    comma = reading.source.text.rindex(",", 0, start)
+    spare = len(reading.source.text[:comma]) - len(reading.source.text[:comma].rstrip())
+    return Fix(Span(reading.source.path, comma - spare, end), "")

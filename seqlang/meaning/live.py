@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
-from typing import TYPE_CHECKING, Final, NamedTuple, cast
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 from lark import Token
 
-from seqlang.meaning.entry import options
+from seqlang.meaning.entry import options, without
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import angle
 from seqlang.meaning.shine import tells_of_a_move
-from seqlang.text.units import DURATION, PERCENT, PULSE, SHARE, Measure
+from seqlang.meaning.sources import CHANNEL, SENSOR, Source, changed_places, shares_of_travel
+from seqlang.meaning.sources import value as value_of
+from seqlang.text.units import DURATION, PERCENT
 from sim.model import Follow
-from sim.rulebook import CHANNEL_RANGE_US, FOLLOW_MS, FRAME_MS, LONGEST_DURATION_MS
+from sim.rulebook import FOLLOW_MS, FRAME_MS, LONGEST_DURATION_MS
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -22,21 +23,6 @@ if TYPE_CHECKING:
     from seqlang.meaning.values import Reading
     from seqlang.text.syntax import Amount, Line
     from sim.model import Rig
-
-USUAL_US: Final = (1000.0, 2000.0)
-"""The way of a stick (common practice, no source)."""
-
-
-class _Source(NamedTuple):
-    """In what a source's value is told, and between which values."""
-
-    measure: Measure
-    what: str
-    range: tuple[float, float]
-
-
-_CHANNEL: Final = _Source(PULSE, "a channel's pulse", CHANNEL_RANGE_US)
-_SENSOR: Final = _Source(SHARE, "a sensor's value", (0.0, 1.0))
 
 
 class _Way(NamedTuple):
@@ -59,8 +45,8 @@ def follows(
 
     The second of two lines of one output has its finding already, and is left out.
     """
-    known = dict.fromkeys((one.name for one in rig.channels), _CHANNEL)
-    known |= dict.fromkeys((one.name for one in rig.sensors), _SENSOR)
+    known = dict.fromkeys((one.name for one in rig.channels), CHANNEL)
+    known |= dict.fromkeys((one.name for one in rig.sensors), SENSOR)
     there = {one.name for one in rig.outputs}
     parts = (one for one, (kind, _) in outputs.items() if kind == "servo")
     for_lamps = dict.fromkeys((*sources, *parts))
@@ -72,7 +58,7 @@ def follows(
             if tells_of_a_move(entry, line, outputs) and str(line.items[1]) not in sources:
                 continue
             one = reading.on_its_way(
-                entry, _follow, reading, line, name, outputs[name][0], known, among
+                entry, _follow, reading, line, name, outputs[name][0], known, among, _travel(entry)
             )
             if one is not None and name in there:
                 made.setdefault(name, one)
@@ -84,6 +70,12 @@ def followed(entries: Sequence[Line]) -> frozenset[str]:
     return frozenset(str(line.items[1]) for entry in entries for line in _lines(entry))
 
 
+def _travel(entry: Line) -> tuple[Amount, Amount] | None:
+    """Both ends of a servo's travel as they are written."""
+    line = next((line for line in entry.lines() if line.kind == "travel"), None)
+    return None if line is None else (line.amount(1), line.amount(2))
+
+
 def _lines(entry: Line) -> Iterator[Line]:
     return (line for line in entry.lines() if line.kind == "follow")
 
@@ -93,8 +85,9 @@ def _follow(
     line: Line,
     name: str,
     kind: OutputKind,
-    known: Mapping[str, _Source],
+    known: Mapping[str, Source],
     sources: Collection[str],
+    travel: tuple[Amount, Amount] | None,
 ) -> Follow:
     """One line. Raises Fault."""
     token = line.token(1)
@@ -110,11 +103,16 @@ def _follow(
             f"`{name}` is a lamp, and only a part can be mixed with idle",
             mixed,
             help="take `mixed with idle` out: while the lamp follows, it shows that alone",
+            fix=without(reading, mixed),
         )
         raise Fault
-    ends = [
-        reading.tried(_end, reading, line, n, name, kind, known.get(str(token))) for n in (0, 1)
-    ]
+    source = known.get(str(token))
+    if source is not None:
+        targets = PERCENT if kind == "lamp" else reading.motion(name).place.dimension
+        said = f"the values of `{token}` stand first, then where `{name}` is at each"
+        changed_places(reading, line, source.measure.dimension, targets, said)
+        shares_of_travel(reading, line, name, travel)
+    ends = [reading.tried(_end, reading, line, n, name, kind, source) for n in (0, 1)]
     first, last = ends
     if str(token) not in known or first is None or last is None or way_ms is None:
         raise Fault
@@ -152,13 +150,13 @@ def _way_ms(reading: Reading, way: Line) -> int:
 
 
 def _end(
-    reading: Reading, line: Line, number: int, name: str, kind: OutputKind, source: _Source | None
+    reading: Reading, line: Line, number: int, name: str, kind: OutputKind, source: Source | None
 ) -> _Way:
     """An end by its number, 0 or 1. Raises Fault."""
     value_node, target_node = line.amount(3 + number), line.amount(5 + number)
     value = None
     if source is not None:
-        value = reading.tried(_value, reading, value_node, source)
+        value = reading.tried(value_of, reading, value_node, source)
     if kind == "lamp":
         target = reading.tried(reading.percent, target_node, "a level")
     else:
@@ -166,20 +164,3 @@ def _end(
     if value is None or target is None:
         raise Fault
     return _Way(value, target, value_node, target_node)
-
-
-def _value(reading: Reading, amount: Amount, source: _Source) -> float:
-    """A value of a source. Raises Fault."""
-    quantity = reading.quantity(amount, source.measure)
-    if source is _CHANNEL and quantity.dimension == PERCENT and 0 <= quantity.value <= 100:
-        low, high = (Fraction(end) for end in USUAL_US)
-        pulse_us = f"{float(low + (high - low) * quantity.value / 100):g} us"
-        reading.error(
-            "unit-mismatch",
-            f"a channel's value is the width of its pulse, but `{reading.text(amount)}` is a share",
-            amount,
-            help=f"of the usual way, {USUAL_US[0]:g} to {USUAL_US[1]:g} us, that is `{pulse_us}`",
-            fix=pulse_us,
-        )
-        raise Fault
-    return reading.within(amount, source.measure, source.what, *source.range)

@@ -41,8 +41,8 @@ HOUR_MS = 3600 * 1000
 
 _AMPERE_HOURS_BELOW = 50.0
 _MILLIAMPERES_FROM = 25.0
-_BYTE = 255
-"""The greatest level of those who count levels in bytes."""
+_SCALES = (255, 1023, 4095)
+"""The greatest levels of those who count them in 8, 10 or 12 bits."""
 
 _MEANT: dict[tuple[Dimension, Dimension], str] = {
     (TORQUE, MASS): "kgf.cm",
@@ -67,6 +67,22 @@ _SECONDS_BELOW = 10.0
 _PACE = re.compile(r"\b(at|in) +\Z")
 _OTHER_PACE = {"at": (SPEED, TIME), "in": (TIME, SPEED)}
 """What is needed and what is written where the two paces of a move are mixed up."""
+
+_SIBLING = re.compile(
+    r"(?:(?P<before>(?<![\w.#])-?[0-9]+(?:\.[0-9]+)?) +to +\Z)|"
+    r"(?: +to +(?P<after>-?[0-9]+(?:\.[0-9]+)?)(?! *[\w%.]))"
+)
+"""The other end of a number, in the text before it or behind it, if that has no unit either."""
+
+_DIVIDER = re.compile(r"\bdivider\b[^,\n]*\Z")
+_FROM_OHMS = 1000.0
+"""Below this a resistor of a divider without a unit is in kohm (own guess)."""
+
+_BRIEF = re.compile(r"\b(?:late by|settles|rises in|falls in) +\Z")
+"""What comes before a time that is never of whole seconds."""
+
+_JOINS = ("..", "to", "by", "over")
+"""What stands between two amounts of the same kind."""
 
 _OF_THE_TIME = re.compile(r"\bfastest +at +\Z")
 _AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
@@ -133,10 +149,35 @@ class Misfit:
             amount,
             related=self._given_at(text),
             help=_units_listed(measure),
-            fix=likely_amount(str(amount), measure)
-            if plain
-            else self._given_with_unit() or self._share(),
+            fix=self._likely(str(amount)) if plain else self._given_with_unit() or self._share(),
         )
+
+    def _likely(self, number: str) -> str:
+        """The number with the unit that others in its line have, or that is meant as a rule."""
+        start, end = place(self.amount)
+        source, line = self.notes.source, self.notes.source.line_number(start)
+        before = source.text[source.line_starts[line - 1] : start]
+        behind = source.text[end : source.line_starts[line - 1] + len(source.line_text(line))]
+        unit = self._unit_beside(before, behind)
+        if unit is None and self.measure.dimension == TIME and _BRIEF.search(before):
+            unit = "s" if "." in number else "ms"
+        if unit is None and _DIVIDER.search(before):
+            unit = "kohm" if float(number) < _FROM_OHMS else "ohm"
+        if unit is not None:
+            return f"{number} {unit}"
+        other = _SIBLING.search(before) or _SIBLING.match(behind)
+        sibling = "0" if other is None else other["before"] or other["after"]
+        return likely_amount(number, self.measure, abs(float(sibling)))
+
+    def _unit_beside(self, before: str, behind: str) -> str | None:
+        """The unit of the nearest amount of the needed kind in the line; none of a share, which
+        may be meant in another scale."""
+        if self.measure.dimension == PERCENT:
+            return None
+        behind = behind.partition("#")[0]
+        near = (*reversed([*_AMOUNT.finditer(before)]), *_AMOUNT.finditer(behind))
+        units = [one[1] for one in near if one[1] in UNITS]
+        return next((one for one in units if UNITS[one][1] == self.measure.dimension), None)
 
     def _given_with_unit(self) -> Fix | None:
         """A bare number that a name stands for, with the unit that is missing."""
@@ -204,7 +245,9 @@ class Misfit:
         spots = [
             (first + found.start(), first + found.end())
             for found in _AMOUNT.finditer(line)
-            if found[1] in UNITS and UNITS[found[1]][1] == self.measure.dimension
+            if found[1] in UNITS
+            and UNITS[found[1]][1] == self.measure.dimension
+            and not self._of_one_kind((start, end), (first + found.start(), first + found.end()))
         ]
         spots.sort(key=lambda spot: (abs(spot[0] - start), spot))
         if not spots:
@@ -213,8 +256,6 @@ class Misfit:
         text = source.text
         one, two = sorted([(start, end), other])
         between = re.findall(r"\w+", text[one[1] : two[0]])
-        if text[one[1] : two[0]].strip() == "..":
-            return None  # both are ends of one draw
         if any(word in self.notes.elsewhere for word in between):
             return None  # each amount stands with its own output
         return Fix(
@@ -222,6 +263,11 @@ class Misfit:
             text[slice(*two)],
             ((Span(source.path, *two), text[slice(*one)]),),
         )
+
+    def _of_one_kind(self, one: tuple[int, int], other: tuple[int, int]) -> bool:
+        """Whether two amounts are the ends of one way or one draw: both must be of one kind."""
+        first, last = sorted([one, other])
+        return self.notes.source.text[first[1] : last[0]].strip() in _JOINS
 
     def _decimal_comma(self) -> bool:
         """Whether a number is the first half of one with a comma; then that is noted."""
@@ -260,14 +306,19 @@ def _units_listed(measure: Measure) -> str:
     return f"the units of {measure.title}: {listed}"
 
 
-def likely_amount(number: str, measure: Measure) -> str:
-    """A number with the unit that was meant; levels of other scales become shares."""
+def likely_amount(number: str, measure: Measure, sibling: float = 0.0) -> str:
+    """A number with the unit that was meant; levels of other scales become shares.
+
+    `sibling`: the other end of its way, which is of the same scale.
+    """
     value = float(number)
     if measure.dimension == PERCENT:
-        if 0.0 < value < 1.0:
+        most = max(abs(value), sibling)
+        if 0.0 < most < 1.0 or (most == 1.0 and 0.0 < min(abs(value), sibling) < 1.0):
             return f"{_plain(100.0 * value)} %"
-        if 100.0 < value <= _BYTE:
-            return f"{round(100.0 * value / _BYTE)} %"
+        scale = next((scale for scale in _SCALES if 100.0 < most <= scale), None)
+        if scale is not None:
+            return f"{round(100.0 * value / scale)} %"
     return f"{number} {likely_unit(number, measure)}"
 
 

@@ -12,7 +12,7 @@ from lark import Token
 
 from seqlang.meaning.origins import Origins
 from seqlang.text.findings import Finding, Fix, Span, said_there
-from seqlang.text.names import OF_ANY_SIDE, RESERVED, beyond_row, nearest
+from seqlang.text.names import NAMELESS, OF_ANY_SIDE, RESERVED, beyond_row, nearest
 from seqlang.text.syntax import place
 
 if TYPE_CHECKING:
@@ -39,6 +39,8 @@ _OF_KIND = {
     ("output", "cue"): "a cue is played: `play NAME`",
     ("board", "supply"): "outputs hang on a board; the board's `feed` names the supply",
     ("supply", "board"): "`feed` names the supply",
+    ("channel or sensor", "output"): "a part follows a stick or a voice; only a lamp follows a "
+    "part, and for parts that move alike one line names both: `jaw and fin to 20 deg in 1 s`",
 }
 """What to do with a name of another kind than the one that is needed."""
 
@@ -154,6 +156,8 @@ class Notebook:
         """Note an unknown name with the nearest known one; `instead`: the hint if none is near."""
         side, _, base = str(token).partition("_")
         if str(token) in self.forgiven or (side and f"{OF_ANY_SIDE}{base}" in self.forgiven):
+            return
+        if any(f"{NAMELESS}{one}" in self.forgiven for one in kind.replace(",", "").split()):
             return
         message = f"there is no {kind} `{token}`"
         first = self._unknown.get(message)

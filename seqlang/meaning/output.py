@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, cast
 
@@ -13,7 +12,10 @@ from seqlang.meaning.carried import drive, efficiency, load
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.mounted import light_place, mount
 from seqlang.meaning.notes import Fault
+from seqlang.meaning.plugs import plug
 from seqlang.meaning.pose import angle, colour
+from seqlang.meaning.sources import CHANNEL, Source
+from seqlang.meaning.sources import value as value_of
 from seqlang.meaning.values import DAY_MS, Reading
 from seqlang.text.findings import Fix
 from seqlang.text.syntax import Line
@@ -54,7 +56,6 @@ from sim.rig.servo import TIME_CONSTANT_S, rotor_kg_m2
 from sim.rig.slide import PINION_M
 from sim.rulebook import (
     BUTTONS,
-    CHANNEL_RANGE_US,
     LONGEST_FILTER_MS,
     LONGEST_SETTLE_MS,
     PULSE_RANGE_US,
@@ -118,32 +119,6 @@ def output(
     if made is None or pin is None:
         raise Fault
     return cast("Output", made)
-
-
-def plug(reading: Reading, board: Token, pin: Token, boards: Mapping[str, Chip]) -> int:
-    """The pin's number. Raises Fault if board or pin is unknown."""
-    if str(board) not in boards:
-        reading.unknown(board, "board", boards)
-    chip = boards.get(str(board), FIRST)
-    try:
-        number = chip.pin(pin)
-    except ValueError:
-        joined = re.sub(r"^(?:PORT|PIN|P)?_?([A-Z])_?([0-9])$", r"P\1\2", str(pin).upper())
-        meant = next((one for one in (str(pin).upper(), joined) if one in chip.pins), None)
-        reading.error(
-            "unknown-pin",
-            f"`{pin}` is not a pin",
-            pin,
-            help=(f"did you mean `{meant}`? " if meant else "")
-            + "pins are named as in the chip's data sheet, by port and bit: `PB1`, `PD6`; "
-            "the numbers printed on boards are something else",
-            # on boards, A0 is often printed beside an input of the converter, which is not PA0
-            fix=None if re.fullmatch(r"A[0-9]+", str(pin)) else meant,
-        )
-        raise Fault from None
-    if str(board) not in boards:
-        raise Fault
-    return number
 
 
 def _mark(reading: Reading, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
@@ -515,9 +490,11 @@ def _travel(reading: Reading, sheet: Sheet, name: str) -> tuple[float, float]:
     return low, high
 
 
-def _changed_round(reading: Reading, line: Line) -> Fix:
-    """The first two amounts of a line in each other's place."""
-    (one, first), (two, second) = ((reading.span(i), reading.text(i)) for i in line.items[1:3])
+def _changed_round(reading: Reading, line: Line, at: int = 1) -> Fix:
+    """Two amounts of a line, the first of them its item `at`, in each other's place."""
+    (one, first), (two, second) = (
+        (reading.span(i), reading.text(i)) for i in line.items[at : at + 2]
+    )
     return Fix(one, second, ((two, first),))
 
 
@@ -733,7 +710,9 @@ def _start_delay(reading: Reading, line: Line) -> int:
 def channel(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Channel:
     """A channel of a radio on a pin, and the buttons that its bands hold down. Raises Fault."""
     _, name, board, pin, *lines = entry.items
-    pin_number = reading.tried(plug, reading, cast("Token", board), cast("Token", pin), boards)
+    pin_number = reading.tried(
+        plug, reading, cast("Token", board), cast("Token", pin), boards, "channel"
+    )
     bands = [
         reading.tried(_band, reading, line)
         for line in lines
@@ -756,12 +735,8 @@ def channel(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Channe
 
 
 def _band(reading: Reading, line: Line) -> Band:
-    least, most = CHANNEL_RANGE_US
     number = reading.tried(reading.count, line.amount(1), "a button's number", 1, BUTTONS[-1])
-    ends = [
-        reading.tried(reading.within, line.amount(at), PULSE, "a channel's pulse", least, most)
-        for at in (3, 4)
-    ]
+    ends = [reading.tried(value_of, reading, line.amount(at), CHANNEL) for at in (3, 4)]
     low_us, high_us = ends
     if number is None or low_us is None or high_us is None:
         raise Fault
@@ -771,6 +746,7 @@ def _band(reading: Reading, line: Line) -> Band:
             f"the band ends at {high_us:g} us, below {low_us:g} us, where it begins",
             line,
             help="the shorter pulse stands first",
+            fix=_changed_round(reading, line, 3),
         )
         raise Fault
     mark = reading.origins.mark(line, line, ("button", line.items[1]))
@@ -781,10 +757,10 @@ def sensor(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Sensor:
     """A voltage at an analog pin. Raises Fault."""
     sheet = Sheet(reading, entry)
     name, board, pin = entry.token(1), entry.token(2), entry.token(3)
-    pin_number = reading.tried(plug, reading, board, pin, boards)
+    pin_number = reading.tried(plug, reading, board, pin, boards, "sensor")
     quiet, rises, falls = (sheet.get(kind) for kind in ("quiet", "rises", "falls"))
     share = quiet and reading.tried(
-        reading.within, quiet.amount(2), SHARE, "what counts as quiet", 0, QUIETEST
+        value_of, reading, quiet.amount(2), Source(SHARE, "what counts as quiet", (0, QUIETEST))
     )
     rises_s, falls_s = (_filter_s(reading, line) for line in (rises, falls))
     if pin_number is None:

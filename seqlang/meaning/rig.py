@@ -10,7 +10,7 @@ from lark import Token
 from firmware_gen.chips import CHIPS
 from seqlang.meaning.entry import Sheet, options
 from seqlang.meaning.notes import Fault
-from seqlang.meaning.output import plug
+from seqlang.meaning.plugs import plug
 from seqlang.meaning.values import Reading
 from seqlang.text.names import nearest
 from seqlang.text.syntax import Amount, Line
@@ -307,7 +307,7 @@ def _watch(reading: Reading, line: Line, board: Token, chip: Chip) -> PackWatch:
     named = line.items[1]
     pin = None
     if isinstance(named, Token) and not direct:
-        pin = reading.tried(plug, reading, board, named, {str(board): chip})
+        pin = reading.tried(plug, reading, board, named, {str(board): chip}, "sensor")
     divider = None if divided is None else reading.tried(_divider, reading, divided)
     if reference is not None and not direct:
         reading.error(

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from seqlang.meaning.entry import options
+from seqlang.meaning.entry import options, without
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import angle
+from seqlang.meaning.sources import changed_places
+from seqlang.text.units import PERCENT
 from sim.model import Shine
 from sim.rulebook import ANGLE_STEP_DEG, FASTEST_SHINE
 
@@ -85,10 +87,14 @@ def _shine(reading: Reading, line: Line, name: str, led: Collection[str]) -> Shi
                 "stick or a sensor",
                 more,
                 help=f"take `{word}` out",
+                fix=without(reading, more),
             )
             raise Fault
-    values, levels = (line.amount(3), line.amount(4)), (line.amount(5), line.amount(6))
+    said = f"the places of `{servo}` stand first, then how bright `{name}` is at each"
     part = reading.motion(str(servo))
+    for dimension in {part.place.dimension, part.speed.dimension}:
+        changed_places(reading, line, dimension, PERCENT, said)
+    values, levels = (line.amount(3), line.amount(4)), (line.amount(5), line.amount(6))
     by_speed = part.place is not part.speed and all(
         reading.is_of(value, part.speed.dimension) for value in values
     )

@@ -246,6 +246,8 @@ class Reading(Notebook):
                 help=f"write `{digits}{unit}`",
                 fix=f"{digits}{unit}",
             )
+        elif self._says_otherwise(token):
+            pass
         elif due is not None and due.dimension == PERCENT and token.lower() in _BRIGHTNESS:
             level = _BRIGHTNESS[token.lower()]
             self.error(
@@ -257,7 +259,7 @@ class Reading(Notebook):
             )
         elif _LIKE_A_NUMBER.fullmatch(token):
             self.error("not-a-number", f"`{token}` cannot be used as a number", token)
-        elif not self._is_commented(token) and not self._says_otherwise(token):
+        elif not self._is_commented(token):
             instead = None if due is None else f"{due.title} is needed here{unit_words(due)}"
             self.unknown(token, "constant", self.constants, instead)
         raise Fault

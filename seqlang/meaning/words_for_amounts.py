@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from seqlang.text.slips.shapes import PLACES
+from sim.light.colours import COLOURS
 from sim.rulebook import BUTTONS
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ _LONG: Final = re.compile(r"\bbutton +\S+ +long( +)\Z")
 _PRESSES: Final = frozenset({"press", "pressed", "hold", "held", "down", "click", "tap", "push"})
 _HOLD: Final = re.compile(r"^[ \t]*hold +\Z")
 _BY_CHANCE: Final = re.compile(r"rand(?:om)?(?:ly)?|any|varies|varying|variable", re.IGNORECASE)
-_FOLLOWS: Final = re.compile(r"^[ \t]*follows\b[^#]*, *(?:[0-9.]+ *% +to +)?\Z")
+_FOLLOWS: Final = re.compile(r"^[ \t]*follows\b[^#]*, *(?:[\w.]+ *%? +to +)?\Z")
 _BUTTON: Final = re.compile(r"^[ \t]*(?:(?:stop +)?button|input) +\Z")
 
 
@@ -49,15 +50,35 @@ def said(source: Source, start: int, word: str) -> WordSaid | None:
             f"`{word}` does not say between which times",
             "what is drawn has two ends, such as `hold 2 s .. 6 s`, in a strand of idle",
         )
-    if word == "off" and _FOLLOWS.match(before):
-        return WordSaid(
-            "`off` is no end of what follows",
-            "write `0 %`",
-            (start, "0 %"),
-        )
+    if _FOLLOWS.match(before):
+        return _end_of_what_follows(word, start)
     if _BUTTON.match(before):
+        number = re.fullmatch(r"[^\W\d]*?_?([1-9][0-9]?)", word)
         return WordSaid(
             f"a button has a number, and `{word}` is none",
             f"buttons are numbered from 1 to {BUTTONS[-1]}",
+            None if number is None else (start, number[1]),
+        )
+    return None
+
+
+_ENDS: Final = {
+    **dict.fromkeys(("off", "dark", "none", "min", "out", "black", "low"), "0 %"),
+    **dict.fromkeys(("on", "full", "max", "bright", "maximum", "high"), "100 %"),
+    **dict.fromkeys(("half", "medium"), "50 %"),
+    "dim": "20 %",
+}
+"""Words for how bright a lamp is at an end of what it follows."""
+
+
+def _end_of_what_follows(word: str, start: int) -> WordSaid | None:
+    """What a word says in the place of a level of a lamp that follows something."""
+    level = _ENDS.get(word.lower())
+    if level is not None:
+        return WordSaid(f"`{word}` is no end of what follows", f"write `{level}`", (start, level))
+    if word.lower() in COLOURS:
+        return WordSaid(
+            f"`{word}` is a colour, and a lamp only gets brighter",
+            "write how bright it is, such as `80 %`; its colour stands in a line `colour`",
         )
     return None

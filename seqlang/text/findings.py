@@ -57,6 +57,8 @@ class Fix:
     span: Span
     text: str
     more: tuple[tuple[Span, str], ...] = ()
+    bench: str = ""
+    """What must be done to the rig itself with it, in words: a wire that moves to another pin."""
 
     @property
     def places(self) -> tuple[tuple[Span, str], ...]:
@@ -70,7 +72,9 @@ class Fix:
         found: dict[str, list[tuple[Span, str]]] = {}
         for span, text in self.places:
             found.setdefault(span.path, []).append((span, text))
-        return {path: Fix(*places[0], tuple(places[1:])) for path, places in found.items()}
+        return {
+            path: Fix(*places[0], tuple(places[1:]), self.bench) for path, places in found.items()
+        }
 
 
 @dataclass(frozen=True, slots=True)

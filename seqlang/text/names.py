@@ -20,6 +20,9 @@ RESERVED: Final = frozenset(
 OF_ANY_SIDE: Final = "*_"
 """Before a name that was lost: it may be that of a thing on a side whose name was lost as well."""
 
+NAMELESS: Final = "?"
+"""Before a kind of things, one of which was lost with its name: any unknown name may be its."""
+
 PARAMETER_KINDS: Final = frozenset(
     {
         *("angle", "colour", "lamp", "length", "level", "light", "number", "servo", "speed"),

@@ -16,7 +16,7 @@ from lark import TextSlice, UnexpectedInput, UnexpectedToken
 
 from seqlang.text.findings import Finding, Fix, Span, applied
 from seqlang.text.indentation import is_content, width
-from seqlang.text.names import MOST_IN_ROW, OF_ANY_SIDE, nearest
+from seqlang.text.names import MOST_IN_ROW, NAMELESS, OF_ANY_SIDE, nearest
 from seqlang.text.pieces import ReadPieces, pieces_of
 from seqlang.text.slips.gestures import HEADER, parameters
 from seqlang.text.slips.words import means_block
@@ -61,6 +61,17 @@ _REPEATED: Final = re.compile(
     re.MULTILINE,
 )
 """What is declared below such a header."""
+
+_NAMED: Final = re.compile(r"[ \t]*(?:safe +)?\w+ +[^\W\d]")
+"""A header behind whose first word stands something that may be its name."""
+
+_KINDS: Final = {
+    **{kind: (kind, "output") for kind in ("servo", "lamp", "strip", "switch")},
+    **{kind: (kind,) for kind in ("supply", "board", "channel", "sensor", "pose")},
+    **dict.fromkeys(("cue", "gesture"), ("cue", "gesture")),
+    "given": ("constant",),
+}
+"""What messages call that which a header declares, by its first word."""
 
 _MIRROR: Final = re.compile(
     r"(?:mirror\w*|sides?|both\W+sides)[^\w\n]+([^\W\d]\w*)(?:[^\w\n]+and\b)?[^\w\n]+"
@@ -401,6 +412,8 @@ class _Work:
         text = self._source.text
         words = _WORDS.findall(text, line, text.find("\n", line))
         result.lost_names.update(words)
+        if words and not _NAMED.match(text, line):
+            result.lost_names.update(f"{NAMELESS}{kind}" for kind in _KINDS.get(words[0], ()))
         if _repeats(text, start):
             sides = _MIRROR.match(text, start)
             for word in words:

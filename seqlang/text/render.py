@@ -180,6 +180,8 @@ class _Printer:
             lines += self._remark("note", "frame", words, margin)
         for words in filter(None, [finding.help, self._change(finding)]):
             lines += self._remark("try", "help", words, margin)
+        if finding.fix is not None and finding.fix.bench:
+            lines += self._remark("then", "help", finding.fix.bench, margin)
         return "\n".join(lines) + "\n"
 
     def cautions(self, findings: Iterable[Finding]) -> str:
@@ -412,6 +414,8 @@ def _fix(fix: Fix, sources: Mapping[str, Source]) -> dict[str, object]:
     record: dict[str, object] = {"span": _place(fix.span, sources), "text": fix.text}
     if fix.more:
         record["more"] = [{"span": _place(s, sources), "text": text} for s, text in fix.more]
+    if fix.bench:
+        record["bench"] = fix.bench
     return record
 
 

@@ -117,7 +117,8 @@ def _region(span: Span, source: Source) -> dict[str, int]:
 
 def _fix(fix: Fix, sources: Mapping[str, Source]) -> dict[str, object]:
     """A fix (3.55): all its replacements belong together, those of every file."""
-    return {
+    described = {"description": {"text": fix.bench}} if fix.bench else {}
+    return described | {
         "artifactChanges": [
             {
                 "artifactLocation": _artifact(path),

@@ -91,7 +91,13 @@ SPAN = said(
     "a place in a file; lines and columns count from 1, columns in characters",
 )
 CHANGE = whole(span=SPAN, text=TEXT)
-FIX = whole(("more",), span=SPAN, text=TEXT, more=array(CHANGE))
+FIX = whole(
+    ("more", "bench"),
+    span=SPAN,
+    text=TEXT,
+    more=array(CHANGE),
+    bench=said(TEXT, "what must be done to the rig with it"),
+)
 
 FINDING = whole(
     severity={"enum": ["error", "warning", "advice"]},

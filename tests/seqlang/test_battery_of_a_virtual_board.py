@@ -65,6 +65,7 @@ def test_a_battery_is_full_at_first_and_has_what_is_typed(
     assert told(boards)[0] == pytest.approx(6.6, abs=0.03)
     assert told(boards)[1] == BATTERY_WATCHED | BATTERY_LOW
     assert any("warn" in line for line in said)
+    assert obey(boards, "battery body 6,1 volts", show).endswith("body: its battery has 6.1 V")
     obey(boards, "battery body 6", show)
     boards.advance(30.0)
     assert told(boards)[1] == BATTERY_WATCHED | BATTERY_LOW | BATTERY_EMPTY
@@ -74,9 +75,15 @@ def test_a_battery_is_full_at_first_and_has_what_is_typed(
 @pytest.mark.parametrize(
     ("line", "answer"),
     [
-        ("battery body", "wants volts from 0 to 60, found ``"),
+        ("battery body", "wants volts from 0 to 60, found nothing"),
         ("battery body much", "wants volts from 0 to 60, found `much`"),
         ("battery body 61", "wants volts from 0 to 60, found `61`"),
+        ("battery", "`battery` wants a board and its volts, found nothing; such as `battery body"),
+        (
+            "battery 8",
+            "`battery` wants a board and its volts, found `8`; such as `battery body 6.3`",
+        ),
+        ("battery bodi 6", "no board `bodi` watches a battery; did you mean `body`?"),
         ("battery tail 6", "no board `tail` watches a battery; there is body"),
     ],
 )

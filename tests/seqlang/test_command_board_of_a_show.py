@@ -225,7 +225,39 @@ def test_a_place_that_no_stick_has_is_answered_and_changes_nothing(radio: Path) 
     assert "write 800 us to 2200 us, or `stick none`" in obey(wired, "stick 3000", show.show)
     assert wired.boards["box"].pulses == {}
     words = obey(wired, "stik 1700", show.show)
+    assert words == "there is no order `stik`; did you mean `stick 1700`?"
+    words = obey(wired, "throttle 1700", show.show)
     assert words.endswith("noise PERCENT, stick MICROSECONDS or stick none, voice PERCENT")
+
+
+@pytest.mark.parametrize(
+    ("line", "answer"),
+    [
+        ("unplug", "`unplug` wants a board, found nothing; there is box"),
+        ("unplug bx", "`unplug` wants a board, found `bx`; did you mean `box`?"),
+        ("unplg box", "there is no order `unplg`; did you mean `unplug box`?"),
+        ("Stick 1600 us", "there is no order `Stick`; did you mean `stick 1600 us`?"),
+        ("stick", "the pulse of channel `stick` is not said; write 800 us to 2200 us, or"),
+        ("voice", "the place of sensor `voice` is not said; write 0 % to 100 % of"),
+        ("battery box 8", "board `box` watches no battery; no board watches one"),
+        ("loss", "`loss` wants a number from 0 to 100, found nothing"),
+    ],
+)
+def test_an_order_that_is_half_or_misspelt_is_answered_with_what_it_wants(
+    radio: Path, line: str, answer: str
+) -> None:
+    show = check(load(str(radio))).show
+    assert show is not None
+    assert obey(wired_boards(show, say=lambda _: None), line, show.show).startswith(answer)
+
+
+def test_a_decimal_comma_is_a_point_in_typed_orders(radio: Path) -> None:
+    show = check(load(str(radio))).show
+    assert show is not None
+    wired = wired_boards(show, say=lambda _: None)
+    assert obey(wired, "stick 1,7 ms", show.show).endswith("stick: gives 1700 us")
+    assert obey(wired, "voice 12,5 %", show.show).endswith("voice: gives 12.5 %")
+    assert obey(wired, "noise 0,5", show.show) == "0.5 % of the line's bytes are spoilt"
 
 
 def test_a_sensor_that_is_typed_reads_its_share_of_the_supply(radio: Path) -> None:

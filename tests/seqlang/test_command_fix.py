@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import pty
 import subprocess
@@ -53,6 +54,25 @@ def test_all_remedies_are_made_and_comments_stay(show: Path) -> None:
     assert show.read_text(encoding="utf-8") == MENDED
     assert "3 changes" in done.output
     assert "  -     wait 600 msec\n  +     hold 600 ms\n" in done.output
+
+
+def test_a_change_of_a_pin_says_which_wire_moves_everywhere(tmp_path: Path) -> None:
+    path = tmp_path / "live.cues"
+    path.write_text(with_line("stick", "channel stick: hub pin PA5"), encoding="utf-8")
+    moved = "the wire of `stick` moves from PA5 to PL0"
+    told = run(str(path)).output
+    assert f"then   {moved}\n" in told
+    found = json.loads(run("--format", "json", str(path)).output)["findings"]
+    assert [one["fix"]["bench"] for one in found if one["fix"]] == [moved]
+    sarif = json.loads(run("--format", "sarif", str(path)).output)["runs"][0]["results"]
+    assert [one["fixes"][0]["description"]["text"] for one in sarif if "fixes" in one] == [moved]
+    done = run("--fix", "--yes", str(path))
+    assert f"  on the bench: {moved}\n" in done.output
+    assert path.read_text(encoding="utf-8") == with_line("stick", "channel stick: hub pin PL0")
+
+
+def test_a_change_of_words_says_nothing_of_the_bench(show: Path) -> None:
+    assert "on the bench" not in run("--fix", "--yes", str(show)).output
 
 
 def test_what_a_remedy_uncovers_is_mended_in_a_further_round(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
 from seqlang.text.source import Source
 from tests.seqlang.inside_names import of_the_grammar, shown_in
-from tests.seqlang.mistakes.base import LINES, with_line
+from tests.seqlang.mistakes.base import LINES, LIVE, NAMES, show_of, with_line
 
 TABLES = sorted((Path(__file__).parent / "mistakes").glob("*.txt"))
 OPEN, CLOSE = "\u27e6", "\u27e7"
@@ -70,12 +70,18 @@ def answer(mistake: Mistake) -> tuple[str, Finding]:
 
 def test_there_are_hundreds_of_mistakes_and_none_stands_twice() -> None:
     assert len({(mistake.line, mistake.wrong) for mistake in ALL}) == len(ALL)
-    assert len(ALL) >= 1300
+    assert len(ALL) >= 1400
     assert sum(mistake.right is not None for mistake in ALL) >= 600
 
 
-def test_the_show_without_a_mistake_has_no_error() -> None:
-    assert errors(with_line("show", dict(LINES)["show"])) == ()
+@pytest.mark.parametrize("lines", [LINES, LIVE], ids=["cues", "live"])
+def test_the_show_without_a_mistake_has_no_error(lines: tuple[tuple[str, str], ...]) -> None:
+    name, line = lines[0]
+    assert errors(with_line(name, line)) == ()
+
+
+def test_no_two_lines_of_both_shows_share_a_name() -> None:
+    assert len(NAMES) == len(LINES) + len(LIVE)
 
 
 @pytest.mark.parametrize("mistake", ALL, ids=lambda one: f"{one.line}: {one.wrong}")
@@ -100,11 +106,32 @@ def test_a_mistake_is_answered_once_at_its_place_with_what_passes(mistake: Mista
 def _start(mistake: Mistake) -> int:
     """Where the line begins in the show."""
     before = 0
-    for name, line in LINES:
+    for name, line in show_of(mistake.line):
         if name == mistake.line:
             return before
         before += len(line) + 1
     raise AssertionError(mistake.line)
+
+
+@pytest.mark.parametrize(
+    ("line", "header"),
+    [
+        ("voice", "sensor: hub pin PF0"),
+        ("stick", "channel 1: hub pin PL0"),
+        ("beak", "servo 3: hub pin PA2"),
+        ("nod", "cue 7"),
+    ],
+)
+def test_a_thing_whose_name_was_lost_is_not_missed_where_it_is_used(line: str, header: str) -> None:
+    found = load_text(Source("test.cues", with_line(line, header))).findings
+    assert [one.name for one in found if one.severity == "error"] == ["syntax"]
+
+
+def test_beside_a_header_without_a_name_a_name_of_another_kind_is_missed() -> None:
+    text = with_line("voice", "sensor: hub pin PF0").replace("paw to 40", "pow to 40")
+    found = load_text(Source("test.cues", text)).findings
+    names = sorted(one.name for one in found if one.severity == "error")
+    assert names == ["syntax", "unknown-name"]
 
 
 def test_no_answer_shows_a_name_from_inside_the_program() -> None:

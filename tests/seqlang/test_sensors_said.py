@@ -133,6 +133,29 @@ def test_a_name_that_is_missing_is_not_made_of_a_word_of_the_language() -> None:
     assert found.fix is None
 
 
-def test_a_pin_as_boards_print_it_is_not_taken_for_one_of_another_port() -> None:
-    (found,) = errors(SHOW.format(head="sensor knob: box pin A0", line=LINE))
+@pytest.mark.parametrize(
+    ("pin", "meant"), [("A0", "PF0"), ("ADC7", "PF7"), ("adc8", "PK0"), ("A15", "PK7")]
+)
+def test_an_input_of_the_converter_by_its_number_is_a_pin_and_none_of_port_a(
+    pin: str, meant: str
+) -> None:
+    text = SHOW.format(head=f"sensor knob: box pin {pin}", line=LINE)
+    (found,) = errors(text)
+    assert found.name == "unknown-pin"
+    assert found.fix is not None
+    mended = SHOW.format(head=f"sensor knob: box pin {meant}", line=LINE)
+    assert (applied(text, found.fix), errors(mended)) == (mended, [])
+
+
+@pytest.mark.parametrize("pin", ["A16", "54", "D3"])
+def test_a_number_printed_on_a_board_is_answered_with_the_pins_that_can(pin: str) -> None:
+    (found,) = errors(SHOW.format(head=f"sensor knob: box pin {pin}", line=LINE))
+    assert found.help is not None
+    assert "a sensor can be at PF0, PF1" in found.help or "did you mean `PD3`?" in found.help
+
+
+def test_an_output_is_not_put_on_an_input_of_the_converter() -> None:
+    text = SHOW.format(head=HEAD, line=LINE).replace("box pin PB4", "box pin A0")
+    (found,) = errors(text)
     assert (found.name, found.fix) == ("unknown-pin", None)
+    assert "PA0" not in (found.help or "")

@@ -63,6 +63,22 @@ def test_limits_of_a_watch_said_otherwise_are_answered_with_its_words(
     assert findings(applied(text, one), "syntax") == []
 
 
+def test_limits_of_the_whole_pack_become_those_of_a_cell_both_at_once() -> None:
+    text = told(f"{WATCH}, warns below 6.8 V, stops below 6.4 V")
+    (one,) = findings(text, "watch-limits")
+    assert one.help is not None
+    assert "6.8 V of 2 are 3.4 V of each, and 6.4 V of 2 are 3.2 V of each" in one.help
+    mended = applied(text, one)
+    assert mended == told(f"{WATCH}, warns below 3.4 V, stops below 3.2 V")
+    assert findings(mended, "watch-limits") == []
+
+
+def test_of_one_limit_of_the_pack_the_other_stays() -> None:
+    text = told(f"{WATCH}, warns below 6.8 V, stops below 3.2 V")
+    (one,) = findings(text, "watch-limits")
+    assert applied(text, one) == told(f"{WATCH}, warns below 3.4 V, stops below 3.2 V")
+
+
 def test_a_k_behind_a_resistor_is_a_kilohm_and_no_temperature() -> None:
     text = told("watch pin PF1, divider 18k over 22 kohm")
     (one,) = findings(text, "unknown-unit")

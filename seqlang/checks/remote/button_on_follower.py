@@ -24,7 +24,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from seqlang.checks.context import Context
-from seqlang.text.findings import Finding
+from seqlang.checks.wiring import pins
+from seqlang.text.findings import Finding, Fix
+from sim.model import Board
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -52,4 +54,27 @@ def check(context: Context) -> Iterator[Finding]:
             label=f"there it {does}",
             related=((context.span(leader.mark), "this board hears the remote"),),
             help=f"wire it to a free pin of `{leader.name}`",
+            fix=_on_leader(context, leader, mark),
         )
+
+
+def _on_leader(context: Context, leader: Board, mark: int) -> Fix | None:
+    """The change that wires a button to the leader's nearest free pin.
+
+    None for a band of a channel, whose timer and whose wire are those of the whole channel.
+    """
+    wire = next((one for one in context.show.rig.inputs if one.mark == mark), None)
+    chips = {one: (chip, users) for one, chip, users in pins.by_board(context)}
+    if wire is None or leader not in chips:
+        return None
+    chip, users = chips[leader]
+    taken = {user.pin for user in users}
+    if chip.line_out is not None:
+        taken.add(chip.pins[chip.line_out])
+    free = pins.nearest_free(chip, wire, taken)
+    spans = [context.span(mark, part) for part in ("board", "pin")]
+    if free is None or context.text(spans[0]) != wire.board:
+        return None
+    pin = chip.pin_name(free)
+    bench = f"the wire of button {wire.button} moves to {pin} of `{leader.name}`"
+    return Fix(spans[0], leader.name, ((spans[1], pin),), bench)

@@ -62,26 +62,34 @@ def _wrong_way_round(context: Context, one: Watched) -> Iterator[Finding]:
 def _too_early(context: Context, one: Watched) -> Iterator[Finding]:
     kind = battery.CHEMISTRIES[one.cells.chemistry]
     full_v = kind.rest_v[-1]
-    for part, volts in (("warns", one.watch.warn_v), ("stops", one.watch.stop_v)):
-        if volts is None or volts < full_v:
-            continue
-        each = volts / one.cells.series
-        help = f"a full {one.cells.chemistry} cell has {figure(full_v)} V; limits are of one cell"
-        mark = one.watch.mark
-        fix = None
-        if one.cells.series > 1 and kind.harm_v < each < full_v:
-            fix = Fix(context.span(mark, part), f"{each:.3g} V")
-            help += f", and {figure(volts)} V of {one.cells.series} are {figure(each)} V of each"
-        yield _finding(
-            *(context, one, part),
-            f"a full battery is below this limit of {figure(volts)} V a cell",
-            label="always reached",
-            help=help,
-            fix=fix,
-            asked=volts,
-            limit=full_v,
-            unit="V",
+    stated = (("warns", one.watch.warn_v), ("stops", one.watch.stop_v))
+    high = [(part, volts) for part, volts in stated if volts is not None and volts >= full_v]
+    if not high:
+        return
+    help = f"a full {one.cells.chemistry} cell has {figure(full_v)} V; limits are of one cell"
+    series, mark = one.cells.series, one.watch.mark
+    fix = None
+    if series > 1 and all(kind.harm_v < volts / series < full_v for _, volts in high):
+        (span, text), *more = (
+            (context.span(mark, part), f"{volts / series:.3g} V") for part, volts in high
         )
+        fix = Fix(span, text, tuple(more))
+        help += "".join(
+            f", and {figure(volts)} V of {series} are {figure(volts / series)} V of each"
+            for _, volts in high
+        )
+    (part, volts), *also = high
+    yield _finding(
+        *(context, one, part),
+        f"a full battery is below this limit of {figure(volts)} V a cell",
+        label="always reached",
+        related=tuple((context.span(mark, part), "and this one") for part, _ in also),
+        help=help,
+        fix=fix,
+        asked=volts,
+        limit=full_v,
+        unit="V",
+    )
 
 
 def _sinks(context: Context, one: Watched) -> Iterator[Finding]:

@@ -68,9 +68,19 @@ def by_board(context: Context) -> Iterator[tuple[Board, Chip, list[User]]]:
 
 
 def nearest_free(chip: Chip, user: User, taken: set[int]) -> int | None:
-    """The pin that can do the user's job, is free, and lies nearest by number."""
+    """The pin that can do the user's job, is free, and lies nearest by number.
+
+    A channel's timer dims no lamps: a pin where a channel and a lamp would need the same one comes
+    last.
+    """
     fitting = chip.pins_for(job(user)) - taken
-    return min(fitting, key=lambda pin: (abs(pin - user.pin), pin), default=None)
+    shared = {pin: lamps for pin, (_, lamps) in chip.channels.items()}
+    if job(user) == "lamp":
+        measured = frozenset[int]().union(*(shared[pin] for pin in taken & shared.keys()))
+        in_the_way = fitting & measured
+    else:
+        in_the_way = frozenset(pin for pin in fitting if shared.get(pin, frozenset()) & taken)
+    return min(fitting, key=lambda pin: (pin in in_the_way, abs(pin - user.pin), pin), default=None)
 
 
 def chip_instead(
@@ -92,7 +102,8 @@ def chip_instead(
             pin in chip.pins and pin not in line and chip.refusal(chip.pins[pin], job(user)) is None
             for pin, user in named.items()
         ):
-            return name, Fix(context.span(board.mark, "chip"), name)
+            bench = f"board `{board.name}` becomes one with an {chip.title}"
+            return name, Fix(context.span(board.mark, "chip"), name, bench=bench)
     return None
 
 
@@ -100,4 +111,5 @@ def move_to(context: Context, chip: Chip, user: User, pin: int) -> Fix:
     span = context.span(user.mark, "pin")
     text = context.text(span)
     old, new = chip.pin_name(user.pin), chip.pin_name(pin)
-    return Fix(span, text.replace(old, new, 1) if old in text else new)
+    bench = f"the wire of {called(user)} moves from {old} to {new}"
+    return Fix(span, text.replace(old, new, 1) if old in text else new, bench=bench)

@@ -8,25 +8,44 @@ from typing import TYPE_CHECKING, Final
 from seqlang.text.slips.written import Slip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from seqlang.text.slips.written import Written
 
 _NAME: Final = r"[^\W\d]\w*"
 _NUMBER: Final = r"-?[0-9]+(?:\.[0-9]+)?"
-_UNIT: Final = r"(?:(?:us|ms|s|deg|rad|mm|cm|m|rpm|V|mV)(?!\w)|%)"
-_WORDS: Final = "to|and|from|between|in|at|is|with|as|for|over|until|till|mixed|us|ms|deg|rpm|mm"
-_CONSTANT: Final = rf"(?!(?:{_WORDS})(?!\w)){_NAME}"
-_AMOUNT: Final = rf"(?:{_NUMBER} *{_UNIT}|{_NUMBER}(?!\w|\.\w)|{_CONSTANT}|\([^()]*\))"
+_UNIT: Final = r"(?:(?:us|ms|s|(?:deg|rad|mm|cm|m)(?:/s)?|rpm|V|mV)(?![\w/])|%)"
+_MARK: Final = "\ufffc"
+"""Stands for a name of a constant while a line is taken apart."""
+
+_AMOUNT: Final = rf"(?:{_NUMBER} *{_UNIT}|{_NUMBER}(?!\w|\.\w)|{_MARK}[0-9]+{_MARK}|\([^()]*\))"
 _GAP: Final = r" *(?:,|:|=|=>|->|(?<!\w)(?:to|and|with|as|for|becomes?|is)(?!\w))? *"
 _TO: Final = r"(?: *(?:\.\.\.?|-{1,2}>?|,|:) *| +(?:(?:to|and|until|till|->) +)?)"
 _VERB: Final = (
-    r"(?:follow(?:s|ing|ed)?|tracks?|copies|copy|shadows?|steered|driven|controlled|moved|listens?)"
+    r"(?:follow(?:s|ing|ed)?|tracks?|copies|copy|shadows?|steered|driven|controlled|moved|listens?"
+    r"|[a-z]+(?= +(?:with|like|by|as|to) ))"
 )
 _LINE: Final = re.compile(
-    rf"(?P<verb>{_VERB})(?: *:| +(?:by|to|with))? +(?:(?:the|its|channel|sensor) +)*"
-    rf"(?P<source>{_NAME}) *[,:]?(?: *(?:from|between|over|at|of|for))? *(?P<rest>.*?) *$"
+    rf"(?P<verb>{_VERB})(?: *:| +(?:by|to|with|like|as))?(?: +|(?<=[^\w ]) *)"
+    r"(?:(?:the|its|channel|sensor|speed|angle|position|place|of) +)*"
+    rf"(?P<minus>- *)?(?P<source>{_NAME})(?:'s)?(?: +(?:speed|angle|position|place|value))? *[,:]?"
+    r"(?: *(?:from|between|over|at|of|for))? *(?P<rest>.*?) *$"
 )
+_CALLED: Final = re.compile(
+    rf"(?:(?:{_NAME}) *:?= *)?(?:map|scale|interp|lerp|remap|range|constrain)\w* *"
+    rf"\( *(?P<source>{_NAME}) *, *(?P<rest>.*?) *\) *;?$"
+)
+_TURNED: Final = re.compile(
+    r"[, (]*\b(?:(?:is|and) +)?(?:revers(?:ed?|ing)|invert(?:ed|s)?|flipped|mirrored|negated"
+    r"|upside +down|backwards?|the +other +way(?: +round)?)\b[ )]*"
+)
+_TARGETS: Final = re.compile(
+    rf"(?:from +|between +)?(?P<c>{_AMOUNT}){_TO}(?P<d>{_AMOUNT})(?P<more>.*)"
+)
+_USUAL: Final = {"channel": "1000 us to 2000 us", "sensor": "0 % to 100 %"}
+"""The way of a stick (common practice, no source) and of a sensor, where a line states none."""
+
+_TARGET_UNITS: Final = {"servo": ("deg", "rad", "mm", "cm", "m", "rpm"), "lamp": ("%",)}
 _PAIRS: Final = re.compile(
     rf"(?P<a>{_AMOUNT}){_TO}(?P<b>{_AMOUNT}){_GAP}(?:(?:from|between)(?!\w))? *"
     rf"(?P<c>{_AMOUNT}){_TO}(?P<d>{_AMOUNT})(?P<more>.*)"
@@ -36,7 +55,8 @@ _POINTS: Final = re.compile(
     rf"(?P<b>{_AMOUNT}) *(?:at|is|=|:|->|gives) *(?P<d>{_AMOUNT})(?P<more>.*)"
 )
 _WAY: Final = re.compile(
-    r"[, ]*(?:in|within|over|takes|no faster than|at least)? *"
+    r"[, ]*(?:in|within|over|takes|no faster than|at least|smooth(?:ed)?|filter(?:ed)?|slew|lag"
+    r"|damp(?:ed)?)?(?: +(?:by|over|in|for|of))? *"
     rf"(?P<time>{_NUMBER} *(?:ms|s|min)(?!\w))"
 )
 _MIXED: Final = re.compile(
@@ -63,10 +83,7 @@ def slips(line: Written) -> Iterator[Slip]:
     if line.around.head not in ("servo", "lamp") or line.halt is None:
         return
     text = line.text[: line.code_end].rstrip()
-    found = _LINE.match(text)
-    if found is None:
-        return
-    instead = _rebuilt(found["source"], found["rest"])
+    instead = _instead(line, text)
     if instead is None or instead == text:
         return
     yield Slip(
@@ -96,23 +113,82 @@ def _shows(line: Written) -> Iterator[Slip]:
         )
 
 
-def _rebuilt(source: str, rest: str) -> str | None:
-    """The line with its joints, from the words behind the source; None where some are missing."""
-    found = _PAIRS.fullmatch(rest) or _POINTS.fullmatch(rest)
+def _instead(line: Written, text: str) -> str | None:
+    """The line as it was meant; None if it says something else."""
+    names = line.around.names
+    found = _LINE.match(text) or _CALLED.match(text)
     if found is None:
         return None
-    values, targets = (_both(found[one], found[two]) for one, two in (("a", "b"), ("c", "d")))
+    called = found.re is _CALLED
+    source, usual = _source(found["source"], line)
+    if source is None and (called or not found["verb"].startswith("follow")):
+        return None
+    rest, given = _with_marks(found["rest"], names.get("given", frozenset()))
+    turned = _TURNED.search(rest)
+    rest = rest if turned is None else rest[: turned.start()] + rest[turned.end() :]
+    minus = False if called else bool(found["minus"])
+    made = _rebuilt(rest, usual, line.around.head or "", (turned is not None) != minus)
+    if made is None:
+        return None
+    for at, name in enumerate(given):
+        made = made.replace(f"{_MARK}{at}{_MARK}", name)
+    return f"follows {found['source'] if source is None else source} {made}"
+
+
+def _source(name: str, line: Written) -> tuple[str | None, str | None]:
+    """A known name of what can be followed, and the values of its usual way."""
+    for kind in ("channel", "sensor", "servo"):
+        if name in line.around.names.get(kind, frozenset()):
+            return name, _USUAL.get(kind)
+    return None, None
+
+
+def _with_marks(text: str, given: Collection[str]) -> tuple[str, list[str]]:
+    """The text with a mark for each constant, so that no other word is taken for one."""
+    found: list[str] = []
+
+    def marked(word: re.Match[str]) -> str:
+        if word[0] not in given:
+            return word[0]
+        found.append(word[0])
+        return f"{_MARK}{len(found) - 1}{_MARK}"
+
+    return re.sub(_NAME, marked, text), found
+
+
+def _rebuilt(rest: str, usual: str | None, head: str, turned: bool) -> str | None:
+    """The words behind the source with their joints; None where some are missing."""
+    rest = re.sub(rf"\( *({_AMOUNT} *(?:to|-|\.\.|,) *{_AMOUNT}) *\)", r"\1", rest)
+    found = _PAIRS.fullmatch(rest) or _POINTS.fullmatch(rest)
+    if found is not None:
+        values = _both(found["a"], found["b"])
+    else:
+        found = _TARGETS.fullmatch(rest)
+        if found is None or usual is None or not _is_target(found["d"], head, usual):
+            return None
+        values = usual
     behind = _behind(found["more"])
     if behind is None:
         return None
-    return f"follows {source} from {values}, {targets}{behind}"
+    ends = (found["d"], found["c"]) if turned else (found["c"], found["d"])
+    return f"from {values}, {_both(*ends)}{behind}"
+
+
+def _is_target(amount: str, head: str, usual: str) -> bool:
+    """Whether an amount can only be where the output is, and no value of the source."""
+    unit = re.sub(rf"^{_NUMBER} *", "", amount)
+    return unit in _TARGET_UNITS[head] and not usual.endswith(unit)
 
 
 def _both(first: str, last: str) -> str:
-    """Two amounts, of which the first may have its unit from the second."""
-    unit = re.search(rf" *{_UNIT}$", last)
-    if unit is not None and _SHARES_A_UNIT.match(first):
-        first += unit[0]
+    """Two amounts, of which one may have its unit from the other."""
+    for one, other in ((first, last), (last, first)):
+        unit = re.search(rf" *{_UNIT}$", other)
+        if unit is not None and _SHARES_A_UNIT.match(one):
+            gap = " " if one is last else ""
+            shared = f"{gap}{unit[0].strip()}" if gap else unit[0]
+            first, last = (one + shared, last) if one is first else (first, one + shared)
+            break
     return f"{first} to {last}"
 
 

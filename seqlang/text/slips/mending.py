@@ -17,8 +17,10 @@ from seqlang.text.slips import (
     names,
     numbers,
     packs_and_fuses,
+    plugs,
     presses,
     rows,
+    senses,
     shapes,
     statements,
     units,
@@ -88,6 +90,7 @@ def _slips(line: Written) -> Iterator[Slip]:
     yield from draws.slips(line)
     yield from presses.slips(line)
     yield from live.slips(line)
+    yield from senses.slips(line)
     yield from characters.slips(line)
     yield from gestures.slips(line)
     yield from rows.slips(line)
@@ -103,6 +106,7 @@ def _slips(line: Written) -> Iterator[Slip]:
     yield from names.slips(line)
     yield from words.at_the_start(line)
     yield from joints.slips(line)
+    yield from plugs.slips(line)
     last = units.unknown(line)
     if last is not None:
         yield last

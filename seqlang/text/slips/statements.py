@@ -33,7 +33,7 @@ _ONLY_SAID: Final = (
     ),
     (
         "remote",
-        r"^(if|case|when|switch)\b",
+        r"^(if|case|when|switch)\b(?! +(?:the +)?(?:low +)?(?:battery|voltage|pack|cell))",
         "`{0}` is of another language: a remote's line names a button and what it starts",
         "such as `button 1: go lure`",
     ),

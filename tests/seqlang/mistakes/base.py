@@ -117,7 +117,71 @@ LINES: Final[tuple[tuple[str, str], ...]] = (
     ("runtime", "    run time 1 h"),
 )
 
-NAMES: Final = frozenset(name for name, _ in LINES)
+LIVE: Final[tuple[tuple[str, str], ...]] = (
+    ("heads", 'show "Two heads"'),
+    ("loud", "given loud = 60 %"),
+    ("cells", "supply cells"),
+    ("cellsource", "    source 2 lipo cells, 3000 mAh"),
+    ("cellreg", "    regulator 5.5 V, 8 A"),
+    ("cellfuse", "    fuse 7.5 A"),
+    ("hub", "board hub: atmega2560, address 1, leads"),
+    ("hubfeed", "    feed cells"),
+    ("hubwatch", "    watch pin PF1, divider 18 kohm over 22 kohm"),
+    ("radio", "    radio 38400 baud, late by 6 ms"),
+    ("arm", "board arm: atmega2560, address 2"),
+    ("armfeed", "    feed cells"),
+    ("neck", "servo neck: hub pin PA0"),
+    ("neckpulse", "    pulse 900 us at -45 deg, 2100 us at 45 deg"),
+    ("necktravel", "    travel -40 deg to 40 deg"),
+    ("neckrating", "    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V"),
+    ("neckload", "    load 100 g at 30 mm"),
+    ("follows", "    follows stick from 1000 us to 2000 us, -30 deg to 30 deg, in 800 ms"),
+    ("lid", "servo lid: hub pin PA1"),
+    ("lidpulse", "    pulse 900 us at 0 deg, 2100 us at 90 deg"),
+    ("lidtravel", "    travel 0 deg to 60 deg"),
+    ("lidrating", "    rating 0.12 s/60deg, 2.5 kgf.cm, 0.8 A at 6 V"),
+    ("listens", "    follows voice from 10 % to 60 %, 0 deg to 50 deg"),
+    ("beak", "servo beak: hub pin PA2"),
+    ("beakpulse", "    pulse 900 us at 0 deg, 2100 us at 90 deg"),
+    ("beaktravel", "    travel 0 deg to 60 deg"),
+    ("beakrating", "    rating 0.12 s/60deg, 2.5 kgf.cm, 0.8 A at 6 V"),
+    ("eye", "lamp eye: hub pin PE3"),
+    ("shines", "    follows beak from 5 deg to 40 deg, 0 % to 40 %"),
+    ("cheek", "lamp cheek: hub pin PE4"),
+    ("blushes", "    follows voice from 10 % to loud, 0 % to 60 %, in 2 s"),
+    ("stick", "channel stick: hub pin PL0"),
+    ("band", "    button 2 from 1900 us to 2100 us"),
+    ("voice", "sensor voice: hub pin PF0"),
+    ("quiet", "    quiet below 8 %"),
+    ("rises", "    rises in 20 ms"),
+    ("falls", "    falls in 200 ms"),
+    ("contact", "input 1: hub pin PC0"),
+    ("paw", "servo paw: arm pin PA0"),
+    ("pawpulse", "    pulse 900 us at 0 deg, 2100 us at 90 deg"),
+    ("pawtravel", "    travel 0 deg to 60 deg"),
+    ("pawrating", "    rating 0.12 s/60deg, 2.5 kgf.cm, 0.8 A at 6 V"),
+    ("nod", "cue nod"),
+    ("nodding", "    beak to 30 deg in 900 ms"),
+    ("pawing", "    paw to 20 deg in 1 s"),
+    ("beg", "cue beg"),
+    ("begging", "    paw to 40 deg in 1 s"),
+    ("lividle", "idle: go beg"),
+    ("keys", "remote"),
+    ("press", "    button 1: go nod"),
+    ("pushed", "    button 2: go beg"),
+    ("flat", "    battery low: go nod"),
+    ("gone", "    lost 2 s: go beg"),
+    ("halt", "    stop button 3"),
+    ("halttime", "    stop in 2 s"),
+)
+"""Another one, of what is live: a leader with a radio, a battery watched, sticks and a voice."""
+
+NAMES: Final = frozenset(name for name, _ in (*LINES, *LIVE))
+
+
+def show_of(name: str) -> tuple[tuple[str, str], ...]:
+    """The show that has the line of this name: no two of all lines share one."""
+    return LIVE if any(name == each for each, _ in LIVE) else LINES
 
 
 def with_line(name: str, text: str) -> str:
@@ -128,7 +192,7 @@ def with_line(name: str, text: str) -> str:
     """
     assert name in NAMES, name
     written = []
-    for each, line in LINES:
+    for each, line in show_of(name):
         if each != name:
             written.append(line)
             continue
