@@ -10,7 +10,7 @@ from seqlang.meaning.entry import options, without
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.pose import angle
 from seqlang.meaning.shine import tells_of_a_move
-from seqlang.meaning.sources import CHANNEL, SENSOR, Source, changed_places, shares_of_travel
+from seqlang.meaning.sources import CHANNEL, SENSOR, SourceMeasure, changed_places, shares_of_travel
 from seqlang.meaning.sources import value as value_of
 from seqlang.text.units import DURATION, PERCENT
 from sim.model import Follow
@@ -150,7 +150,12 @@ def _way_ms(reading: Reading, way: Line) -> int:
 
 
 def _end(
-    reading: Reading, line: Line, number: int, name: str, kind: OutputKind, source: Source | None
+    reading: Reading,
+    line: Line,
+    number: int,
+    name: str,
+    kind: OutputKind,
+    source: SourceMeasure | None,
 ) -> _Way:
     """An end by its number, 0 or 1. Raises Fault."""
     value_node, target_node = line.amount(3 + number), line.amount(5 + number)

@@ -14,7 +14,7 @@ from seqlang.meaning.mounted import light_place, mount
 from seqlang.meaning.notes import Fault
 from seqlang.meaning.plugs import plug
 from seqlang.meaning.pose import angle, colour
-from seqlang.meaning.sources import CHANNEL, Source
+from seqlang.meaning.sources import CHANNEL, SourceMeasure
 from seqlang.meaning.sources import value as value_of
 from seqlang.meaning.values import DAY_MS, Reading
 from seqlang.text.findings import Fix
@@ -760,7 +760,10 @@ def sensor(reading: Reading, entry: Line, boards: Mapping[str, Chip]) -> Sensor:
     pin_number = reading.tried(plug, reading, board, pin, boards, "sensor")
     quiet, rises, falls = (sheet.get(kind) for kind in ("quiet", "rises", "falls"))
     share = quiet and reading.tried(
-        value_of, reading, quiet.amount(2), Source(SHARE, "what counts as quiet", (0, QUIETEST))
+        value_of,
+        reading,
+        quiet.amount(2),
+        SourceMeasure(SHARE, "what counts as quiet", (0, QUIETEST)),
     )
     rises_s, falls_s = (_filter_s(reading, line) for line in (rises, falls))
     if pin_number is None:

@@ -31,7 +31,7 @@ USUAL_V: Final = 5.0
 _BELOW_ZERO: Final = re.compile(r"(?<![\w.])-[0-9.]+ *%")
 
 
-class Source(NamedTuple):
+class SourceMeasure(NamedTuple):
     """In what a source's value is told, and between which values."""
 
     measure: Measure
@@ -39,11 +39,11 @@ class Source(NamedTuple):
     range: tuple[float, float]
 
 
-CHANNEL: Final = Source(PULSE, "a channel's pulse", CHANNEL_RANGE_US)
-SENSOR: Final = Source(SHARE, "a sensor's value", (0.0, 1.0))
+CHANNEL: Final = SourceMeasure(PULSE, "a channel's pulse", CHANNEL_RANGE_US)
+SENSOR: Final = SourceMeasure(SHARE, "a sensor's value", (0.0, 1.0))
 
 
-def value(reading: Reading, amount: Amount, source: Source) -> float:
+def value(reading: Reading, amount: Amount, source: SourceMeasure) -> float:
     """A value of a source. Raises Fault."""
     quantity = reading.quantity(amount, source.measure)
     if source is CHANNEL and quantity.dimension == PERCENT:

@@ -13,7 +13,7 @@ import re
 import stat
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 from seqlang.text.findings import Finding, Fix, Passage, Span
@@ -48,6 +48,7 @@ _MOST_LISTED: Final = 2000
 """Files of a folder among which one with a name like the missing one is looked for."""
 
 _ABSOLUTE: Final = re.compile(r"[/\\]|[A-Za-z]:")
+_OF_A_DRIVE: Final = re.compile(r"[A-Za-z]:")
 _SIGNS: Final = re.compile(r"[\x00-\x1f\x7f:*?<>|]")
 """Signs that some system does not take in a file's name."""
 
@@ -222,6 +223,8 @@ class _Gatherer:
     def _from_here(self, written: str, inside: tuple[str, ...]) -> str | None:
         """An absolute path as it is written from the including file's folder, if it lies there."""
         here = self._real_root.joinpath(*inside)
+        if _OF_A_DRIVE.match(written) and not PureWindowsPath(here).drive:
+            return None  # a drive of another computer
         path = real_path(written.replace("\\", "/"))
         return path.relative_to(here).as_posix() if here in path.parents else None
 

@@ -22,8 +22,8 @@ def test_each_point_of_a_caution_is_a_sentence_of_its_own(caution: Caution) -> N
     ("packs", "said"),
     [
         (1, "`pack_1` holds 22 Wh"),
-        (2, "`pack_2` holds 44 Wh, `pack_1` holds 22 Wh"),
-        (4, "`pack_4` holds 89 Wh, `pack_3` holds 67 Wh, `pack_2` holds 44 Wh, and 1 more"),
+        (2, "`pack_2` holds 45 Wh, `pack_1` holds 22 Wh"),
+        (4, "`pack_4` holds 90 Wh, `pack_3` holds 67 Wh, `pack_2` holds 45 Wh, and 1 more"),
     ],
 )
 def test_the_caution_of_lithium_names_the_packs_with_what_they_hold(packs: int, said: str) -> None:

@@ -267,6 +267,16 @@ def test_a_path_that_is_not_taken_is_told_at_its_place(
     assert text == (path or '""')
 
 
+@pytest.mark.skipif(os.name == "nt", reason="there a drive may be this computer's")
+@pytest.mark.parametrize("path", ["C:/rig.cues", "c:\\rig.cues", "D:rig.cues"])
+def test_a_drive_of_another_computer_is_not_looked_for_in_the_folder(
+    folder: Path, path: str
+) -> None:
+    (one,) = written(folder, main=MAIN.replace("rig.cues", path)).findings
+    assert (one.name, one.fix) == ("include-outside", None)
+    assert (one.help or "").startswith("put the file into the show's folder")
+
+
 @pytest.mark.parametrize(
     ("path", "instead"),
     [

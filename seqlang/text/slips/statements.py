@@ -39,7 +39,7 @@ _ONLY_SAID: Final = (
     ),
     (
         "cue",
-        r"^[^\W\d]\w* +(by) +[-0-9.]+",
+        r"^(?!(?:stagger|repeat|hold|every|in) )[^\W\d]\w* +(by) +[-0-9.]+",
         "a move names the place it goes to, not how far it goes",
         "such as `jaw to 30 deg in 1 s`",
     ),
@@ -122,8 +122,8 @@ _ONLY_SAID: Final = (
     ),
     (
         "",
-        r"^(?:servo|lamp|strip|switch) +[^\W\d]\w* *: *[^\W\d]\w* +pin +"
-        r"(P[A-L][0-7](?:(?: *, *| +(?:and +)?)P[A-L][0-7])+)",
+        r"^(?:servo|lamp|strip|switch) +[^\W\d]\w* *: *[^\W\d]\w* +pins? +\(?"
+        r"(P[A-L][0-7](?:(?: *(?:[,/&+;-]|\.\.+) *| +(?:(?:and|to|or) +)?)P[A-L][0-7])+)",
         "`{0}` is more than one pin",
         "below `row of N`, or a mirrored side, several stand in brackets: `pin (PD3, PD5)`",
     ),
