@@ -85,7 +85,7 @@ def _follow(
     line: Line,
     name: str,
     kind: OutputKind,
-    known: Mapping[str, Source],
+    known: Mapping[str, SourceMeasure],
     sources: Collection[str],
     travel: tuple[Amount, Amount] | None,
 ) -> Follow:
