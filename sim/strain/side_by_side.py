@@ -52,6 +52,9 @@ LONGEST_FRAMES: Final = 3_000
 MOST_PHASES: Final = 60_000_000
 """Frames of all phases that are looked at, of all pairs of a show (own limit)."""
 
+MOST_KEPT: Final = 4_000_000
+"""Values of a sum that are kept: 32 MB (own limit)."""
+
 MOST_SEEDS: Final = 3
 """With so many pairs the search for three and more begins (own limit)."""
 
@@ -367,24 +370,33 @@ def _measures(long: _Part, short: _Part, many: int) -> Iterator[_OfSum]:
 
 def _most_in_a_second(long: _Part, short: _Part, shifts: Integers) -> int:
     """The phase at which a second holds most changes, none too many."""
+    sums: dict[_OfSum, _Sum] = {}
     for many in range(TOO_MANY - 1, 1, -1):
-        spans, _ = _closest(long, short, shifts, many)
+        spans, _ = _closest(long, short, shifts, many, sums)
         if float(spans.min()) <= _TOO_CLOSE_MS:
             return int(shifts[int(np.argmin(spans))])
     return 0
 
 
 def _closest(
-    long: _Part, short: _Part, shifts: Integers, many: int = TOO_MANY
+    long: _Part,
+    short: _Part,
+    shifts: Integers,
+    many: int = TOO_MANY,
+    sums: dict[_OfSum, _Sum] | None = None,
 ) -> tuple[Array, Array]:
     """Per phase the shortest time (ms) of so many changes in a row, and when it begins.
 
     `shifts`: how many frames the long one starts before the short one. Times count from the short
-    one's first frame.
+    one's first frame. `sums` keeps what was added up, for those who look again for fewer changes.
     """
     spans, at_ms = np.full(shifts.size, inf), np.zeros(shifts.size)
     for measure in _measures(long, short, many):
-        value = _Sum(long, short, shifts, measure)
+        value = None if sums is None else sums.get(measure)
+        if value is None:
+            value = _Sum(long, short, shifts, measure, keeps=sums is not None)
+        if sums is not None:
+            sums[measure] = value
         first = value[-_SECOND]
         # a counter's first change is one down; the other sees all upside down
         falling = Counter(first, first, measure.least, many)
@@ -408,12 +420,25 @@ class _Sum:
     """A measure of the light of both, everything full being 1, at every phase, by the frame of the
     short one. Lights beside them stand still and take nothing away."""
 
-    def __init__(self, long: _Part, short: _Part, shifts: Integers, measure: _OfSum) -> None:
+    def __init__(
+        self, long: _Part, short: _Part, shifts: Integers, measure: _OfSum, keeps: bool
+    ) -> None:
+        self._kept: dict[int, Array] | None = None
+        """By frame, as far as there is room for them."""
+        if keeps and shifts.size * (short.frames + 2 * _SECOND) <= MOST_KEPT:
+            self._kept = {}
         self._measure, self._shifts = measure, shifts
         full = _full(long, short)
         self._short, self._long = (measure.of_part(one.rgb / full) for one in (short, long))
 
     def __getitem__(self, frame: int) -> Array:
+        if self._kept is None:
+            return self._at(frame)
+        if frame not in self._kept:
+            self._kept[frame] = self._at(frame)
+        return self._kept[frame]
+
+    def _at(self, frame: int) -> Array:
         at = np.clip(self._shifts + frame, 0, len(self._long) - 1)
         own = self._short[min(max(frame, 0), len(self._short) - 1)]
         return self._measure.of_sum(self._long[at] + own)

@@ -11,11 +11,13 @@ from dataclasses import replace
 from importlib.util import find_spec
 from itertools import islice
 from pathlib import Path
+from time import sleep
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 
 from seqlang.text.source import Source
+from tests.fuzz import trying
 from tests.fuzz.grammar_texts import RIG, grammar_texts
 from tests.fuzz.targets import ROOT, TARGETS, FuzzTarget
 from tests.fuzz.trying import KEPT, Broke, inputs, keep, shortest, tried
@@ -169,3 +171,19 @@ def test_the_run_that_is_led_by_coverage_reaches_its_end() -> None:
         cwd=ROOT,
     )
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_shortening_what_only_makes_one_wait_ends_by_the_clock(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(trying, "MOST_SHORTENING_S", 0.05)
+    waits = 0
+
+    def breaks(_: bytes) -> bool:
+        nonlocal waits
+        waits += 1
+        sleep(0.02)  # a server that does not answer: no processor time passes here
+        return False
+
+    shortest(bytes(500), breaks)
+    assert 0 < waits < 10
