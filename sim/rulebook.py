@@ -97,6 +97,8 @@ CHANNEL_LOST_FRAMES: Final = 25
 """Frames, half a second. Silent for so long, a channel is lost."""
 BANDS: Final = 16
 """Of a board's channels together."""
+ANSWERING: Final = 15
+"""Boards that have a wire back to the board that leads (own limit)."""
 CHANNELS: Final = 3
 """Of a board: as many as a chip has timers that measure (an entry may have fewer)."""
 SENSOR_ONE: Final = 1024

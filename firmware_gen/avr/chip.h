@@ -100,7 +100,8 @@ void unused_parts_off(void); /* what the firmware does not need and would take p
 /* -- the chip's folder, line.c, of a chip that can lead: the line between boards ------------ */
 
 #if BC_CHIP_LEADS
-void line_listen(void); /* give the core what came */
+void line_listen(void);          /* give the core what came, and let it pass on what waits */
+uint8_t ticks_until_frame(void); /* main.c: at least so many begin before bc_frame is called */
 #else
 #define line_listen() ((void)0) /* boards and host share one line */
 #endif

@@ -84,6 +84,17 @@ static void listen(void) {
     }
 }
 
+#if BC_CHIP_LEADS
+/* Until it was listened for, the next frame may still become an early one. */
+uint8_t ticks_until_frame(void) {
+    bool is_decided = (uint8_t)(next_listen - due) - 1 < TICKS_AHEAD;
+    uint8_t earliest =
+        is_decided ? due : (uint8_t)(next_listen + FRAME_TICKS - LISTEN_TICKS - EARLY_TICKS);
+    earliest = (uint8_t)(earliest - PLAY_TICKS);
+    return phase == PLAYING || is_past(earliest) ? 0 : (uint8_t)(earliest - clock_tick());
+}
+#endif
+
 static void play(void) {
     phase = PLAYING;
     began = (uint8_t)(due - PLAY_TICKS);

@@ -19,6 +19,7 @@ from firmware_gen.link.frames import LinkFrame, Receiver, encode
 from firmware_gen.link.protocol import (
     BROADCASTABLE,
     BUTTON,
+    DATA,
     EVERYBODY,
     FIRMWARE_VERSION,
     HELD_FRAMES,
@@ -28,6 +29,7 @@ from firmware_gen.link.protocol import (
     NO_ADDRESS,
     ONE_WAY,
     ORDERED,
+    PASSED,
     PROTOCOL_VERSION,
     PULSE,
     PULSE_REPLY,
@@ -43,12 +45,14 @@ from firmware_gen.link.protocol import (
     ResetCause,
     State,
     Status,
+    report_bytes,
 )
 from firmware_gen.player.in_step import radio_late
 from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
-from firmware_gen.table.layout import BAD_CHIP, HEADER, TableError
+from firmware_gen.table.layout import BAD_CHIP, HEADER, LEADS, TableError
+from firmware_gen.table.records import AnswersRecord
 from sim.rulebook import BUTTONS, CLOCK_PER_MS, FRAME_CLOCK, PULSE_RANGE, SENSORS
 
 _SHOW_AT = HEADER.offsets()["show"]
@@ -119,6 +123,10 @@ class ReferenceBoard:
         self._cause = cause
         self._witness = witness or Witness()
         self._output = bytearray()
+        self._line_output = bytearray()
+        self._is_over_line = False
+        """What is being done came over the line between boards; its answer goes there."""
+        self._waiting_over_line = False
         self._session: int | None = None
         self._last: _Remembered | None = None
         self._last_one_way: tuple[int, int] | None = None
@@ -135,6 +143,23 @@ class ReferenceBoard:
         for frame in self.receiver.feed(data):
             self._take(frame)
 
+    @property
+    def answering(self) -> frozenset[int]:
+        """Addresses of boards that answer the one that leads, as this one knows."""
+        senses = self.player.table.senses if self.player else ()
+        return frozenset(one.address for one in senses if isinstance(one, AnswersRecord))
+
+    @property
+    def _leads(self) -> bool:
+        return self.player is not None and self.player.table.role == LEADS
+
+    def _pass_on(self, frame: LinkFrame) -> bool:
+        """Whether a frame of the host's is for a board that this one leads; then it goes there."""
+        passes = self._leads and frame.to in self.answering and frame.kind in PASSED
+        if passes and len(frame.payload) <= DATA.size + self.chip.chunk_bytes:
+            self._line_output += encode(frame)
+        return passes
+
     def receive_line(self, data: bytes) -> None:
         """Take bytes from the line between boards. A chip that cannot lead has no port of its own
         for it: it hears them on its link."""
@@ -145,11 +170,33 @@ class ReferenceBoard:
             is_state = frame.kind == HUB_KIND | ONE_WAY
             if self.player and is_state and frame.to in (EVERYBODY, self.address):
                 self.player.hear_hub(frame.payload, self.moment)
+            elif frame.to in self.answering and frame.kind & ~REPLY in PASSED:
+                self._take_from_line(frame)
+
+    def _take_from_line(self, frame: LinkFrame) -> None:
+        """A reply for the host of a board that leads, a request to one that follows."""
+        request = DATA.size + self.chip.chunk_bytes
+        reply = max(1 + self.chip.chunk_bytes, report_bytes(senses=self.chip.senses))
+        length = len(frame.payload)
+        if self._leads and frame.kind & REPLY and 1 <= length <= reply:
+            self._output += encode(frame)
+        elif not self._leads and not frame.kind & REPLY and length <= request:
+            self._is_over_line = True
+            self._take_request(frame)
+            self._is_over_line = False
 
     def take_output(self) -> bytes:
         """Bytes to send since the last call."""
         sent = bytes(self._output)
         self._output.clear()
+        return sent
+
+    def take_line_output(self) -> bytes:
+        """What goes out over the line between boards since the last call, beside the state of one
+        that leads: requests that it passes on, or the answers of one that follows, where that line
+        is not the link."""
+        sent = bytes(self._line_output)
+        self._line_output.clear()
         return sent
 
     @property
@@ -181,6 +228,7 @@ class ReferenceBoard:
         if self.slots.work():
             return True
         request, self._table_receiver.waiting = self._table_receiver.waiting, None
+        self._is_over_line = self._waiting_over_line
         if request is not None and request.kind == RequestKind.VERIFY:
             self._answer(request, *self._table_receiver.verdict())
         elif request is not None:
@@ -188,6 +236,7 @@ class ReferenceBoard:
             self._answer(request, Status.DONE)
             self._table_receiver.change_over()
             self._start()
+        self._is_over_line = False
         return False
 
     def frame(self) -> Frame | None:
@@ -223,6 +272,8 @@ class ReferenceBoard:
     # -- frames ----------------------------------------------------------------------------
 
     def _take(self, frame: LinkFrame) -> None:
+        if frame.to not in (EVERYBODY, self.address) and self._pass_on(frame):
+            return
         if frame.to not in (EVERYBODY, self.address) or frame.kind & REPLY:
             return
         self._silent_frames = 0
@@ -239,7 +290,11 @@ class ReferenceBoard:
                 self._last_one_way = (kind, frame.seq)
                 with suppress(RequestRefusedError):
                     self._obey(RequestKind(kind), frame.payload)
-        elif kind in ORDERED:
+        else:
+            self._take_request(frame)
+
+    def _take_request(self, frame: LinkFrame) -> None:
+        if frame.kind in ORDERED:
             self._take_ordered(frame)
         else:
             self._do(frame)
@@ -251,7 +306,7 @@ class ReferenceBoard:
         last = self._last
         age = (frame.seq - last.seq) & 0xFF if last else 1
         if last and age == 0 and frame.kind == last.kind:
-            self._output += last.reply or b""
+            self._way_back.extend(last.reply or b"")
         elif age == 0 or age >= 0x80:
             self._answer(frame, Status.OUT_OF_ORDER)
         else:
@@ -270,6 +325,7 @@ class ReferenceBoard:
             return refused.status
         if rest is None:
             self._table_receiver.waiting = frame
+            self._waiting_over_line = self._is_over_line
             return None
         self._answer(frame, Status.DONE, rest)
         return Status.DONE
@@ -281,7 +337,11 @@ class ReferenceBoard:
         last = self._last
         if last and (last.seq, last.kind, last.reply) == (request.seq, request.kind, None):
             self._last = _Remembered(request.seq, request.kind, reply)
-        self._output += reply
+        self._way_back.extend(reply)
+
+    @property
+    def _way_back(self) -> bytearray:
+        return self._line_output if self._is_over_line else self._output
 
     # -- requests --------------------------------------------------------------------------
 

@@ -329,6 +329,8 @@ def _sense_limits() -> dict[str, int]:
         "SENSOR_BITS": rulebook.SENSOR_BITS,
         "FOLLOW_PLAY": rulebook.FOLLOW_PLAY,
         "SENSE_RADIO": layout.RADIO,
+        "SENSE_ANSWERS": layout.ANSWERS,
+        "ANSWERING": rulebook.ANSWERING,
         "RATES": len(RADIO_BAUDS),
         "RATE_OF_CABLE": RADIO_BAUDS.index(protocol.BAUD),
         "RADIO_LATE_MAX": rulebook.LATE_FRAMES * rulebook.FRAME_CLOCK,

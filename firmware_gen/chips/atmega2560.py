@@ -78,6 +78,7 @@ CHIP: Final = Chip(
     leads=True,
     line_in="PD2",
     line_out="PD3",
+    link_out="PE1",
     follows=True,
     joins=True,
     senses=True,

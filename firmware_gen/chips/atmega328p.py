@@ -68,6 +68,7 @@ CHIP: Final = Chip(
     leads=False,
     line_in="PD0",
     line_out=None,
+    link_out="PD1",
     follows=True,
     joins=False,
     analog=MappingProxyType({}),  # its firmware has no room for them

@@ -117,6 +117,8 @@ class Chip:
     """Pin at which it hears the board that leads, if it can follow."""
     line_out: str | None
     """Pin at which it tells the others, if it leads."""
+    link_out: str
+    """Pin at which it answers the host."""
     follows: bool
     """Whether its firmware can follow a board that leads."""
     joins: bool
@@ -137,6 +139,12 @@ class Chip:
     """Pins with a free hardware PWM channel, by number, with the channel's name."""
     timed: Mapping[int, str]
     """Pins whose PWM channel is taken for something else, by number, with the reason."""
+
+    @property
+    def answer_out(self) -> str | None:
+        """Pin at which it answers the board that leads: of its own port for the other boards, or of
+        the link's where it hears them there."""
+        return self.line_out if self.hears_radio else self.link_out
 
     @property
     def hears_radio(self) -> bool:

@@ -7,12 +7,14 @@ from collections.abc import Iterable, Sequence
 from math import ceil, floor
 from typing import TypeVar
 
+from firmware_gen.chips import CHIPS
 from firmware_gen.link.protocol import BAUD
 from firmware_gen.player.hub_state import LINE_BYTES
 from firmware_gen.serial_rates import BITS_OF_A_BYTE, RADIO_BAUDS
 from firmware_gen.table.laws import UNIFORM_ID, law_parameters
 from firmware_gen.table.layout import ORDERS
 from firmware_gen.table.records import (
+    AnswersRecord,
     BandRecord,
     BarRecord,
     ChannelRecord,
@@ -217,7 +219,17 @@ def sense_records(
         + _shine_records(show, board)
         + _bar_records(show, board)
         + _radio_records(show)
+        + _answers_records(show, board)
     )
+
+
+def _answers_records(show: Show, board: Board) -> tuple[AnswersRecord, ...]:
+    """Who answers: for the board that leads, and for each that does over a port of its own."""
+    answering = [one for one in show.rig.boards if one.answers and not one.leads]
+    if not board.leads:
+        has_port = CHIPS[board.chip].hears_radio
+        answering = [one for one in answering if one == board and has_port]
+    return tuple(AnswersRecord(one.address) for one in answering)
 
 
 def _radio_records(show: Show) -> tuple[RadioRecord, ...]:

@@ -2,6 +2,7 @@
 
 #include "bc_link.h"
 #include "bc_player.h"
+#include "bc_relay.h"
 #include "bc_store.h"
 #include "bellcrank.h"
 
@@ -22,6 +23,7 @@ void bc_service_within_frame(void) {
         bc_listen();
         left--;
     } while (bc_answer() && left > 0);
+    bc_relay_step();
     bc_store_step();
 }
 

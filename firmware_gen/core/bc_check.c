@@ -47,6 +47,7 @@ struct check {
     uint16_t followers; /* outputs that follow, a bit each */
     uint16_t bars;      /* strips that show a level, a bit each */
     bool has_radio;
+    uint8_t answers; /* records of boards that do */
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
@@ -457,8 +458,19 @@ static bool radio_is_good(struct check *check) {
     uint8_t rate = bc_next_u8();
     bool is_second = check->has_radio;
     check->has_radio = true;
-    return !is_second && rate < BC_RATES && (BC_RATES_MADE >> rate & 1) &&
+    return !is_second && check->answers == 0 && rate < BC_RATES && (BC_RATES_MADE >> rate & 1) &&
            bc_next_u16() <= BC_RADIO_LATE_MAX && bc_header(BC_AT_ROLE) != BC_ROLE_ALONE;
+}
+
+/* A board that leads knows who answers it; one that follows, that it does itself. */
+static bool answers_is_good(struct check *check) {
+    uint8_t address = bc_next_u8();
+    uint8_t role = bc_header(BC_AT_ROLE);
+    uint8_t most = role == BC_ROLE_LEADS ? BC_ANSWERING : 1;
+    bool is_own = address == bc_header(BC_AT_ADDRESS);
+    check->answers++;
+    return address != BC_EVERYBODY && address != BC_NO_ADDRESS && !check->has_radio &&
+           role != BC_ROLE_ALONE && is_own == (role == BC_ROLE_FOLLOWS) && check->answers <= most;
 }
 
 static bool sense_is_good(struct check *check) {
@@ -484,6 +496,8 @@ static bool sense_is_good(struct check *check) {
         return bar_is_good(check);
     case BC_SENSE_RADIO:
         return radio_is_good(check);
+    case BC_SENSE_ANSWERS:
+        return answers_is_good(check);
     default:
         return false;
     }

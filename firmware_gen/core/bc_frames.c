@@ -4,6 +4,7 @@
 
 #include "bc_follow.h"
 #include "bc_math.h"
+#include "bc_relay.h"
 #include "bc_runs.h"
 #include "bellcrank.h"
 
@@ -28,7 +29,7 @@ BC_ASSERT(block, BC_MAX_ENCODED < 0xFF);
 
 /* One end of a line. */
 struct receiver {
-    uint8_t received[PAYLOAD + BC_KEPT_PAYLOAD]; /* as much of the frame as is kept */
+    uint8_t received[PAYLOAD + BC_LONGEST_PAYLOAD]; /* as much of the frame as is kept */
     struct intake intake;
     struct bc_frame frame; /* the complete one */
     bool is_complete;
@@ -69,12 +70,23 @@ static bool is_for_this_board(const uint8_t *received) {
     return is_addressed && !(received[KIND] & BC_REPLY);
 }
 
+/* On a line of the boards' own whoever takes a frame decides. */
+static bool is_taken(const struct receiver *receiver) {
+    const uint8_t *received = receiver->received;
+#if BC_CHIP_LEADS
+    if (receiver == &line || bc_relay_passes(received[TO], received[KIND])) {
+        return true;
+    }
+#endif
+    return is_for_this_board(received);
+}
+
 /* A zero came: what stood before it is a frame or is not. Whether it is one for this board. */
 static bool finish(struct receiver *receiver, const struct intake *i) {
     const uint8_t *received = receiver->received;
     if (!is_good(i)) {
         bc_count(&bad_frames);
-    } else if (is_for_this_board(received)) {
+    } else if (is_taken(receiver)) {
         receiver->frame.to = received[TO];
         receiver->frame.kind = received[KIND];
         receiver->frame.seq = received[SEQ];
@@ -142,17 +154,20 @@ void bc_listen(void) {
 
 #if BC_CHIP_LEADS
 
-/* On this line there is nobody but the board that leads. */
 void bc_line_byte(uint8_t byte, uint16_t moment) {
     (void)moment; /* where no board follows */
     take(&line, &byte, 1);
     if (line.is_complete) {
-        if (line.frame.kind == (BC_HUB_KIND | BC_ONE_WAY)) {
+        if (line.frame.kind != (BC_HUB_KIND | BC_ONE_WAY)) {
+            bc_relay_inward(&line.frame);
+        } else if (is_for_this_board(line.received)) {
             bc_follow_hear(&line.frame, moment);
         }
         line.is_complete = false;
     }
 }
+
+void bc_line_turn(void) { bc_relay_step(); }
 
 #endif
 
@@ -168,8 +183,20 @@ enum {
 static uint8_t reply[MOST_SENT];
 static uint8_t reply_end; /* where the next byte goes; 0: there is no place for a reply */
 
+#if BC_CHIP_LEADS
+
+static bool is_over_line;
+
+void bc_reply_over_line(bool over_line) { is_over_line = over_line; }
+
+bool bc_reply_has_room(void) {
+    return !bc_hal_sending() && (!is_over_line || bc_line_room() >= MOST_SENT);
+}
+
+#endif
+
 bool bc_reply_begin(void) {
-    reply_end = bc_hal_sending() ? 0 : STATUS + 1;
+    reply_end = bc_reply_has_room() ? STATUS + 1 : 0;
     return reply_end != 0;
 }
 
@@ -204,6 +231,15 @@ static void stuff(uint8_t *bytes, uint8_t end) {
     }
 }
 
+#if BC_CHIP_LEADS
+static void line_send_all(const uint8_t *bytes, uint8_t count) {
+    for (; count > 0; count--) {
+        bc_line_send(*bytes);
+        bytes++;
+    }
+}
+#endif
+
 void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status) {
     struct bc_crc crc = BC_CRC_START;
     uint8_t n;
@@ -220,27 +256,27 @@ void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status) {
     bc_reply_u8(crc.low);
     bc_reply_u8(crc.high);
     stuff(reply, reply_end);
+#if BC_CHIP_LEADS
+    if (is_over_line) {
+        line_send_all(reply, (uint8_t)(reply_end + 1));
+        return;
+    }
+#endif
     bc_hal_send(reply, (uint8_t)(reply_end + 1));
 }
 
 #if BC_CHIP_LEADS
 
-static void line_send_all(const uint8_t *bytes, uint8_t count) {
-    for (; count > 0; count--) {
-        bc_line_send(*bytes);
-        bytes++;
-    }
-}
-
-/* A frame of which nobody waits goes out whole or not at all: the next one comes soon. */
-void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count) {
+/* A frame goes out whole or not at all: of a state nobody waits, as the next comes soon, and a
+ * request comes again. */
+static void line_put(uint8_t to, uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count) {
     struct bc_crc crc = BC_CRC_START;
     uint8_t frame[START + BC_MIN_FRAME + BC_KEPT_PAYLOAD + 1];
     uint8_t end = START;
     uint8_t n;
     frame[0] = 0;
-    frame[end++] = BC_EVERYBODY;
-    frame[end++] = kind | BC_ONE_WAY;
+    frame[end++] = to;
+    frame[end++] = kind;
     frame[end++] = seq;
     memcpy(&frame[end], payload, count);
     end = (uint8_t)(end + count);
@@ -254,6 +290,14 @@ void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t cou
     if (bc_line_room() >= end) {
         line_send_all(frame, end);
     }
+}
+
+void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count) {
+    line_put(BC_EVERYBODY, kind | BC_ONE_WAY, seq, payload, count);
+}
+
+void bc_line_pass(const struct bc_frame *frame) {
+    line_put(frame->to, frame->kind, frame->seq, frame->payload, frame->length);
 }
 
 #endif

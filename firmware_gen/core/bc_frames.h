@@ -8,8 +8,20 @@
 #include "bc_chip.h"
 #include "bc_generated.h"
 
-/* Payload bytes that a board keeps of a frame; what is longer is told by its length. */
-enum { BC_KEPT_PAYLOAD = BC_CHUNK + 2 };
+/*
+ * Payload bytes that a board keeps of a request (what is longer is told by its length), those of
+ * the longest reply (a state report, or a piece of the table), and those that are kept of any
+ * frame: a board that leads hears replies, too.
+ */
+enum {
+    BC_KEPT_PAYLOAD = BC_CHUNK + 2,
+    BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT,
+#if BC_CHIP_LEADS
+    BC_LONGEST_PAYLOAD = BC_KEPT_PAYLOAD > BC_REPLY_PAYLOAD ? BC_KEPT_PAYLOAD : BC_REPLY_PAYLOAD
+#else
+    BC_LONGEST_PAYLOAD = BC_KEPT_PAYLOAD
+#endif
+};
 
 /* A received frame. */
 struct bc_frame {
@@ -39,8 +51,15 @@ uint8_t bc_frames_address(void);
 /* Frames that were none, at most 65535. */
 uint16_t bc_frames_bad(void);
 
-/* Payload of the longest reply, a state report or a piece of the table. */
-enum { BC_REPLY_PAYLOAD = 1 + BC_CHUNK > BC_REPORT ? 1 + BC_CHUNK : BC_REPORT };
+/* Whether replies go out over the line between boards from now on, and not to the host; whether
+ * one can begin. */
+#if BC_CHIP_LEADS
+void bc_reply_over_line(bool over_line);
+bool bc_reply_has_room(void);
+#else
+#define bc_reply_over_line(over_line) ((void)0)
+#define bc_reply_has_room() (!bc_hal_sending())
+#endif
 
 /* Begin a reply. False while the last one is being sent: then nothing comes of this one. */
 bool bc_reply_begin(void);
@@ -56,6 +75,9 @@ void bc_reply_send(uint8_t from, uint8_t kind, uint8_t seq, uint8_t status);
 #if BC_CHIP_LEADS
 /* Tell all boards on the line of this one's own something that nobody answers. */
 void bc_line_tell(uint8_t kind, uint8_t seq, const uint8_t *payload, uint8_t count);
+
+/* Pass a frame on to the board on that line that it is for. */
+void bc_line_pass(const struct bc_frame *frame);
 #endif
 
 /* Forget all; the counter too. */

@@ -331,6 +331,11 @@ enum {
 };
 
 enum {
+    BC_ANSWERS_ADDRESS = 1,
+    BC_ANSWERS_SIZE = 2
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -393,6 +398,8 @@ enum {
     BC_SENSOR_BITS = 6,
     BC_FOLLOW_PLAY = 2,
     BC_SENSE_RADIO = 9,
+    BC_SENSE_ANSWERS = 11,
+    BC_ANSWERING = 15,
     BC_RATES = 6,
     BC_RATE_OF_CABLE = 5,
     BC_RADIO_LATE_MAX = 25600,

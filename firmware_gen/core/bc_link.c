@@ -8,6 +8,7 @@
 #include "bc_math.h"
 #include "bc_player.h"
 #include "bc_presses.h"
+#include "bc_relay.h"
 #include "bc_runs.h"
 #include "bc_servo.h"
 #include "bc_sources.h"
@@ -35,6 +36,9 @@ static struct {
     struct answer last; /* to the last ordered request, so that copies of it do nothing */
     uint8_t waiting;    /* kind of the verify or commit to answer when all is stored; 0: none */
     uint8_t waiting_seq;
+#if BC_CHIP_LEADS
+    bool waiting_over_line; /* the way of its answer */
+#endif
     uint8_t verdict;       /* status of the verify that waits, NOT_YET: not checked so far */
     uint8_t found_refusal; /* and what the check found */
     uint16_t found_crc;
@@ -445,6 +449,9 @@ static void take_request(const struct bc_frame *frame) {
     if (status == NOT_YET) {
         state.waiting = frame->kind;
         state.waiting_seq = frame->seq;
+#if BC_CHIP_LEADS
+        state.waiting_over_line = frame == bc_relay_request();
+#endif
     } else {
         bc_reply_send(bc_frames_address(), frame->kind, frame->seq, status);
     }
@@ -452,15 +459,37 @@ static void take_request(const struct bc_frame *frame) {
 
 bool bc_has_heard(void) {
     bc_listen();
+#if BC_CHIP_LEADS
+    if (bc_relay_request() != 0) {
+        return true;
+    }
+#endif
     return bc_frames_received() != 0;
 }
 
+#if BC_CHIP_LEADS
+/* A request of the host's that is for another board. */
+static bool pass_on(const struct bc_frame *frame) {
+    if (frame->to == BC_EVERYBODY || frame->to == bc_frames_address()) {
+        return false;
+    }
+    bc_relay_outward(frame);
+    bc_frames_done();
+    return true;
+}
+#else
+#define pass_on(frame) false
+#endif
+
 /* Pieces of a table may be under way while the one before is being answered: they wait for the
  * line. */
-bool bc_answer(void) {
+static bool answer_host(void) {
     const struct bc_frame *frame = bc_frames_received();
     if (frame == 0 || (frame->kind == BC_REQUEST_DATA && bc_hal_sending())) {
         return false;
+    }
+    if (pass_on(frame)) {
+        return true;
     }
     state.silent = 0;
     bc_player_heard();
@@ -472,6 +501,30 @@ bool bc_answer(void) {
     bc_frames_done();
     return true;
 }
+
+#if BC_CHIP_LEADS
+
+/* What the board that leads brings from its host, over the line between boards. */
+static bool answer_line(void) {
+    const struct bc_frame *frame = bc_relay_request();
+    bool is_done;
+    bc_reply_over_line(true);
+    is_done = frame != 0 && (frame->kind != BC_REQUEST_DATA || bc_reply_has_room());
+    if (is_done) {
+        take_request(frame);
+        bc_relay_done();
+    }
+    bc_reply_over_line(false);
+    return is_done;
+}
+
+bool bc_answer(void) { return answer_host() || answer_line(); }
+
+#else
+
+bool bc_answer(void) { return answer_host(); }
+
+#endif
 
 /* -- what comes later ----------------------------------------------------------------------- */
 
@@ -513,7 +566,9 @@ void bc_link_finish(void) {
     if (kind == BC_REQUEST_VERIFY && state.verdict == NOT_YET) {
         judge();
     }
+    bc_reply_over_line(state.waiting_over_line);
     if (!bc_reply_begin()) {
+        bc_reply_over_line(false);
         return; /* as soon as the line is free */
     }
     state.waiting = 0;
@@ -526,6 +581,7 @@ void bc_link_finish(void) {
         state.last.status = status;
     }
     bc_reply_send(bc_frames_address(), kind, state.waiting_seq, status);
+    bc_reply_over_line(false);
     if (kind == BC_REQUEST_COMMIT) {
         change_over();
     }

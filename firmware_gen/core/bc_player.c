@@ -11,6 +11,7 @@
 #include "bc_math.h"
 #include "bc_perform.h"
 #include "bc_presses.h"
+#include "bc_relay.h"
 #include "bc_runs.h"
 #include "bc_sensors.h"
 #include "bc_servo.h"
@@ -251,6 +252,9 @@ static void add_sense(uint8_t kind) {
         player.line_rate = first;
         bc_follow_over_radio(bc_next_u16());
         break;
+    case BC_SENSE_ANSWERS:
+        bc_relay_add(first);
+        break;
 #endif
     default:
         bc_tracking_add(first);
@@ -285,7 +289,8 @@ void bc_player_start(uint8_t source) {
     bc_runs_clear();
     bc_hal_release();
 #if BC_CHIP_LEADS
-    bc_hal_line(0, BC_RATE_OF_CABLE);
+    bc_hal_line(0, BC_RATE_OF_CABLE, false);
+    bc_relay_start(false);
     player.line_rate = BC_RATE_OF_CABLE;
 #endif
     bc_inputs_clear();
@@ -301,11 +306,12 @@ void bc_player_start(uint8_t source) {
     bc_lead_start();
     add_outputs();
     add_inputs();
+    bc_relay_start(bc_header(BC_AT_ROLE) == BC_ROLE_LEADS);
 #if BC_CHIP_SENSES
     add_senses();
 #endif
 #if BC_CHIP_LEADS
-    bc_hal_line(bc_header(BC_AT_ROLE), player.line_rate);
+    bc_hal_line(bc_header(BC_AT_ROLE), player.line_rate, bc_relay_answers());
 #endif
     enter_starting();
     bc_table_release();

@@ -147,6 +147,8 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_RADIO_SIZE;
     case BC_SENSE_BAR:
         return BC_BAR_SIZE;
+    case BC_SENSE_ANSWERS:
+        return BC_ANSWERS_SIZE;
     default:
         return 1;
     }

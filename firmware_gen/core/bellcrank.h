@@ -104,6 +104,9 @@ int16_t bc_frame_stretch(void);
  * (as bc_hal_moment tells it).
  */
 void bc_line_byte(uint8_t byte, uint16_t moment);
+
+/* Pass on what waits for a turn on that line. As often as possible, at least every 2 ms. */
+void bc_line_turn(void);
 #endif
 
 /* -- what the chip layer defines ------------------------------------------------------------ */
@@ -120,17 +123,23 @@ bool bc_hal_sending(void);
 uint16_t bc_hal_moment(void);
 
 #if BC_CHIP_LEADS
-/* The show that begins plays alone, leads or follows (BC_ROLE_*): what the line between boards is
- * for, and at which of the chip's rates. Called after its outputs and inputs; with 0 when it ends.
+/*
+ * The show that begins plays alone, leads or follows (BC_ROLE_*): what the line between boards is
+ * for, and at which of the chip's rates. `both_ways`: boards that follow answer. Called after its
+ * outputs and inputs; with 0 when it ends, and then what is still to be sent goes out first.
  */
-void bc_hal_line(uint8_t role, uint8_t rate);
+void bc_hal_line(uint8_t role, uint8_t rate, bool both_ways);
 
 /*
- * The line to the boards that follow: how many bytes it has room for, and one to go out, without
+ * The line to the other boards: how many bytes it has room for, and one to go out, without
  * waiting. bc_frame sends the state of a board that leads, always at the same moment of a frame.
  */
 uint8_t bc_line_room(void);
 void bc_line_send(uint8_t byte);
+
+/* Whether nothing is to be sent there, and BC_PASS_MOMENTS / 256 ms are left until bc_frame. */
+enum { BC_PASS_MOMENTS = 512 };
+bool bc_hal_line_is_free(void);
 #endif
 
 /* Received bytes that were lost (overrun of hardware or queue) since the last reset. */

@@ -54,6 +54,13 @@ class BoardLink(ABC):
         """Reach the board, even one that the opening of its port has just reset."""
 
     @abstractmethod
+    def through(self, address: int) -> BoardLink:
+        """A conversation with a board that this one leads, and that answers it (LINK.md 7.1).
+
+        It takes no request that starts or moves something, and is greeted like any other.
+        """
+
+    @abstractmethod
     def exchange(
         self,
         requests: Sequence[LinkRequest],

@@ -199,11 +199,12 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
     ),
     "mixed-set": FailureWords(
         "the boards of a show have different versions of it",
-        "a board says, or was given from this computer, another version than the others; the line "
-        "between boards goes one way, so the board that leads cannot ask",
+        "a board says, or was given from this computer, another version than the others; the board "
+        "that leads can ask those that have a wire back to it, and no others",
         "a board follows only a leader with its own version, any other stays as it is; and moves "
         "that were checked together are not played together",
-        "`bellcrank flash FILE` for each board that is named; it says which to plug in next",
+        "`bellcrank flash FILE` for each board that is named; it says which to plug in next, and "
+        "reaches those that answer through the board that leads",
     ),
     "owner-lost": FailureWords(
         "the process that owns the ports ended or does not answer",

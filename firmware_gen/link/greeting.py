@@ -60,6 +60,8 @@ class Greeting:
     started: float
     seq: int = 0
     """Of the last hello; starts where an earlier greeting ended."""
+    to: int = EVERYBODY
+    """The board's address, where it is reached through the one that leads it."""
     next_hello: float = field(init=False)
     _good_before: int = field(init=False)
     _heard: int = 0
@@ -92,7 +94,7 @@ class Greeting:
         self.next_hello = now + HELLO_EVERY_S
         self.seq = (self.seq + 1) & 0xFF
         self._sent.add(self.seq)
-        return hello_frame(self.session, self.seq)
+        return hello_frame(self.session, self.seq, self.to)
 
     @property
     def _understood(self) -> bool:
@@ -114,6 +116,13 @@ class Greeting:
         return None
 
     def _silence(self) -> LinkFailure:
+        if self.to != EVERYBODY:
+            return LinkFailure(
+                "no-answer",
+                f"board {self.to} does not answer through the board on {self.name}",
+                "check that it has power, and both signal wires and ground between the boards; "
+                "what it holds must say that it answers: flash it once by a plug of its own",
+            )
         return LinkFailure(
             "no-answer",
             f"nobody answers on {self.name}",
@@ -137,8 +146,8 @@ class Greeting:
         )
 
 
-def hello_frame(session: int, seq: int) -> bytes:
-    return encode(LinkFrame(EVERYBODY, RequestKind.HELLO, seq, HELLO.pack(session)))
+def hello_frame(session: int, seq: int, to: int = EVERYBODY) -> bytes:
+    return encode(LinkFrame(to, RequestKind.HELLO, seq, HELLO.pack(session)))
 
 
 def read_hello(frame: LinkFrame) -> Greeted:

@@ -31,29 +31,47 @@ class Counters:
 
 
 class HostLink(BoardLink):
-    """A conversation with the board behind a port that nobody else uses."""
+    """A conversation with the board behind a port that nobody else uses.
 
-    def __init__(self, port: BytePort) -> None:
-        super().__init__(port.name, port.baud)
+    `node`: address of a board that is reached through that one; see `through`.
+    """
+
+    def __init__(self, port: BytePort, *, node: int | None = None, way: str = "") -> None:
+        super().__init__(port.name + way, port.baud)
         self.port = port
+        self._node = node
+        self._elsewhere: set[int] = set()
+        """Addresses of boards that are reached through this one."""
         self._receiver = Receiver()
         self._counters = Counters()
 
     def greet(self) -> Hello:
         self._counters = Counters()
-        self.address = EVERYBODY
+        self.address = EVERYBODY if self._node is None else self._node
         self._receiver = Receiver()
         greeting = Greeting(
-            self.name, self.baud, self._counters.session, self._receiver, self.port.now()
+            *(self.port.name, self.baud, self._counters.session, self._receiver, self.port.now()),
+            to=self.address,
         )
         while True:
             hello = greeting.say(self.port.now())
             if hello:
                 self.port.write(hello)
             data = self.port.read(max(0.0, greeting.due - self.port.now()))
-            board = greeting.hear(self._receiver.feed(data), len(data))
+            board = greeting.hear(self._heard(data), len(data))
             if board:
                 return self._met(board)
+
+    def through(self, address: int) -> HostLink:
+        self._elsewhere.add(address)
+        return HostLink(self.port, node=address, way=f" through board {self.address}")
+
+    def _heard(self, data: bytes) -> list[LinkFrame]:
+        """Frames of this board's: others answer over the same port."""
+        frames = self._receiver.feed(data)
+        if self._node is not None:
+            return [frame for frame in frames if frame.to == self._node]
+        return [frame for frame in frames if frame.to not in self._elsewhere]
 
     def exchange(
         self,
@@ -102,6 +120,6 @@ class HostLink(BoardLink):
         """Wait until something comes or is due; the replies to what is under way."""
         due = awaiting.due
         wait_s = 0.0 if due is None else max(0.0, due - self.port.now())
-        frames = self._receiver.feed(self.port.read(wait_s))
+        frames = self._heard(self.port.read(wait_s))
         found = (awaiting.answer(frame, self.port.now()) for frame in frames)
         return [answered for answered in found if answered]

@@ -92,6 +92,23 @@ BROADCASTABLE: Final = frozenset(
 """Requests that a board takes one-way."""
 
 
+PASSED: Final = frozenset(
+    {
+        RequestKind.HELLO,
+        RequestKind.OPEN,
+        RequestKind.DATA,
+        RequestKind.VERIFY,
+        RequestKind.COMMIT,
+        RequestKind.READ,
+        RequestKind.STATUS,
+        RequestKind.PULSE,
+        RequestKind.SOURCE,
+    }
+)
+"""Requests that pass through a board that leads to another one: those that read, and those that
+change a stored table. Nothing that starts or moves something."""
+
+
 class Status(IntEnum):
     """First byte of every reply's payload."""
 

@@ -71,6 +71,12 @@ class ShowOn:
 
     fact: Literal["old", "new", "unknown"] = "old"
     """"new" only after it was read back."""
+    board: str = ""
+    """Its name, where a command gives tables to several."""
+
+    def begin(self, board: str) -> None:
+        """A transfer to another board begins."""
+        self.board, self.fact = board, "old"
 
 
 class _TryAgainError(Exception):

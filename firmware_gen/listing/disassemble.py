@@ -49,6 +49,7 @@ from firmware_gen.table.ops import (
     Turn,
 )
 from firmware_gen.table.records import (
+    AnswersRecord,
     BandRecord,
     BarRecord,
     BindingRecord,
@@ -171,6 +172,8 @@ def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
         case RadioRecord(rate, late):
             later = f"{late / rulebook.CLOCK_PER_MS:.3g} ms later than a cable"
             return f"radio in place of the line: {RADIO_BAUDS[rate]} baud, {later}"
+        case AnswersRecord(address):
+            return f"board {address} answers the board that leads"
         case WatchRecord(pin, scale, low, stop, cue):
             at = f"by the chip's own reference of {scale} mV"
             if pin is not None:

@@ -16,6 +16,7 @@ from firmware_gen.serial_rates import RADIO_BAUDS, is_made
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
     ALONE,
+    ANSWERS,
     BAD_ADDRESS,
     BAD_CHIP,
     BAD_CODE,
@@ -83,6 +84,7 @@ from firmware_gen.table.ops import Facts, OutputFacts, Sweep
 from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,
+    AnswersRecord,
     BandRecord,
     BarRecord,
     BindingRecord,
@@ -109,6 +111,7 @@ from firmware_gen.table.records import (
 )
 from sim.rulebook import (
     ADDRESSES,
+    ANSWERING,
     BANDS,
     BUTTONS,
     CHANNEL_RANGE,
@@ -411,6 +414,8 @@ class _Decoder:
             return self._bar(path, values, outputs)
         if kind == RADIO:
             return RadioRecord(**values)
+        if kind == ANSWERS:
+            return AnswersRecord(**values)
         if values["input"] >= inputs:
             raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
         return SettlingRecord(values["input"], values["times"])
@@ -446,6 +451,8 @@ class _Decoder:
                 raise TableError(BAD_RECORD, f"{path}.strip", "it shows a level already")
             if isinstance(one, RadioRecord):
                 _check_radio(one, path, found, header)
+            if isinstance(one, AnswersRecord):
+                _check_answers(one, path, found, header)
             found.append(one)
         return tuple(found)
 
@@ -494,8 +501,26 @@ def _check_radio(
         raise TableError(BAD_RECORD, path, "there is no line between boards")
     if any(isinstance(other, RadioRecord) for other in before):
         raise TableError(BAD_RECORD, path, "a second radio")
+    if any(isinstance(other, AnswersRecord) for other in before):
+        raise TableError(BAD_RECORD, path, "nobody answers over a radio")
     if not is_made(chip.clock_hz, RADIO_BAUDS[one.rate]):
         raise TableError(BAD_RECORD, f"{path}.rate", f"{RADIO_BAUDS[one.rate]} baud is not made")
+
+
+def _check_answers(
+    one: AnswersRecord, path: str, before: Sequence[SenseRecord], header: dict[str, int]
+) -> None:
+    """A board that leads knows who answers it; one that follows, that it does itself."""
+    own = one.address == header["address"]
+    most = ANSWERING if header["role"] == LEADS else 1
+    if header["role"] == ALONE:
+        raise TableError(BAD_RECORD, path, "there is no line between boards")
+    if own != (header["role"] == FOLLOWS):
+        raise TableError(BAD_RECORD, f"{path}.address", "it is not who answers")
+    if sum(isinstance(other, AnswersRecord) for other in before) == most:
+        raise TableError(BAD_RECORD, path, f"more than {most}")
+    if any(isinstance(other, RadioRecord) for other in before):
+        raise TableError(BAD_RECORD, path, "nobody answers over a radio")
 
 
 _HEADER_FAULTS: Final = {

@@ -57,6 +57,7 @@ from firmware_gen.table.records import (
     SENSE_KINDS,
     WITH_ALPHA,
     WITH_BETA,
+    AnswersRecord,
     BandRecord,
     BarRecord,
     BindingRecord,
@@ -276,6 +277,8 @@ def _sense_bytes(one: SenseRecord, path: str) -> bytes:
             values = {"strip": one.strip, "lamp": one.lamp, "end": one.end}
         case RadioRecord():
             values = {"rate": one.rate, "late": one.late}
+        case AnswersRecord():
+            values = {"address": one.address}
     kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
     return kind + sense_fields(one).pack(path, **values)
 

@@ -254,7 +254,7 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO, BAR = range(1, 11)
+PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO, BAR, ANSWERS = range(1, 12)
 """Kinds of senses."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
@@ -351,6 +351,11 @@ RADIO_FIELDS: Final = Record(
     ),
     BAD_RECORD,
 )
+ANSWERS_FIELDS: Final = Record(
+    "answers",
+    (Field("address", "u8", rulebook.ADDRESSES[0], rulebook.ADDRESSES[-1]),),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {
         PATIENCE: PATIENCE_FIELDS,
@@ -363,6 +368,7 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         SHINE: SHINE_FIELDS,
         RADIO: RADIO_FIELDS,
         BAR: BAR_FIELDS,
+        ANSWERS: ANSWERS_FIELDS,
     }
 )
 FLAG: Final = 0x80

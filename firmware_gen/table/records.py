@@ -7,6 +7,7 @@ from typing import Final, TypeAlias
 
 from firmware_gen.table.layout import (
     ALONE,
+    ANSWERS,
     BAND,
     BAR,
     CHANNEL,
@@ -237,6 +238,13 @@ class RadioRecord:
     late: int
 
 
+@dataclass(frozen=True, slots=True)
+class AnswersRecord:
+    """A board that follows has a wire back to the board that leads; its address."""
+
+    address: int
+
+
 SenseRecord: TypeAlias = (
     PatienceRecord
     | SettlingRecord
@@ -247,6 +255,7 @@ SenseRecord: TypeAlias = (
     | ShineRecord
     | RadioRecord
     | BarRecord
+    | AnswersRecord
     | WatchRecord
 )
 
@@ -331,6 +340,7 @@ SENSE_KINDS: Final[dict[type, int]] = {
     ShineRecord: SHINE,
     RadioRecord: RADIO,
     BarRecord: BAR,
+    AnswersRecord: ANSWERS,
     WatchRecord: WATCH,
 }
 """The kinds' numbers in the table."""

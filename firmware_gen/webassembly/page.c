@@ -67,13 +67,15 @@ bool bc_hal_sending(void) { return false; }
 /* Frames are played when the page says, so whatever is heard comes when it should (LINK.md 7). */
 uint16_t bc_hal_moment(void) { return 4 * BC_FRAME / 5; }
 #if BC_CHIP_LEADS
-void bc_hal_line(uint8_t role, uint8_t rate) {
+void bc_hal_line(uint8_t role, uint8_t rate, bool both_ways) {
     (void)role;
     (void)rate;
+    (void)both_ways;
     told_count = 0;
 }
 uint8_t bc_line_room(void) { return (uint8_t)(WIRE - told_count); }
 void bc_line_send(uint8_t byte) { told[told_count++] = byte; }
+bool bc_hal_line_is_free(void) { return false; } /* the page asks each board itself */
 #endif
 uint16_t bc_hal_lost_bytes(void) { return 0; }
 uint16_t bc_hal_watchdog_resets(void) { return 0; }

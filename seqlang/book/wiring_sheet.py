@@ -123,7 +123,23 @@ def _line(rig: Rig, board: Board) -> list[Joint]:
         how = f"{end} radio, set to {leader.radio.baud} baud, with the levels that it wants"
         if leader.radio.late_ms:
             how = f"{how}; its bytes come {leader.radio.late_ms} ms late"
-    return [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
+    line = [] if pin is None else [Joint(chip.pins[pin], to, LINE, how)]
+    return [*line, *_wire_back(rig, board)]
+
+
+def _wire_back(rig: Rig, board: Board) -> list[Joint]:
+    """The board's end of the wire over which boards answer the one that leads."""
+    leader, chip = rig.leader, CHIPS[board.chip]
+    answering = [one.name for one in rig.boards if one.answers]
+    if leader is None or not (board.answers or (board.leads and answering)):
+        return []
+    if board.leads:
+        pin, to = chip.line_in, f"the wire back from {', '.join(answering)}"
+        how = "1.5 kohm from the pin to the chip's 5 V; from the cables; their ground beside it"
+    else:
+        pin, to = chip.answer_out, f"the wire back to {leader.name}"
+        how = "100 ohm at the pin, then a Schottky diode, cathode to the 100 ohm; to the cable"
+    return [] if pin is None else [Joint(chip.pins[pin], to, BACK, how)]
 
 
 def _watch(board: Board) -> list[Joint]:
@@ -149,6 +165,7 @@ def _watched(board: Board) -> list[tuple[str, ...]]:
 
 
 LINE = "line between boards"
+BACK = "wire back between boards"
 DIVIDER = "divider"
 CONTACT = "contact"
 RECEIVER = "receiver"
@@ -221,7 +238,7 @@ def _drawn(chip: Chip, joints: list[Joint]) -> list[list[DrawnPin]]:
 
 def _label(joint: Joint) -> str:
     """What stands beside the pin; buttons and the line say what they are by their names."""
-    if joint.kind == LINE or joint.kind.startswith((CONTACT, DIVIDER)):
+    if joint.kind in (LINE, BACK) or joint.kind.startswith((CONTACT, DIVIDER)):
         return joint.name
     return f"{joint.name} ({joint.kind.split(',')[0]})"
 
@@ -281,6 +298,7 @@ def _source(one: Supply) -> str:
 
 _LEADS = {
     LINE: "2: signal, return",
+    BACK: "2: signal, return",
     DIVIDER: "2: signal, return",
     RECEIVER: "3: signal, +, return",
     SENSOR: "3: signal, logic feed, return",
@@ -328,6 +346,6 @@ def _of_pin(matter: BookMatter, pin: str, joint: Joint) -> Iterator[tuple[str, .
             yield pin, one.name, "2: drive, return", amps, BLANK, BLANK
         case None:
             leader = matter.show.rig.leader
-            cabled = joint.kind == LINE and (leader is None or leader.radio is None)
+            cabled = joint.kind in (LINE, BACK) and (leader is None or leader.radio is None)
             length = "3 m at most" if cabled else BLANK
             yield pin, joint.name, _LEADS[joint.kind.split(",")[0]], "next to none", BLANK, length

@@ -85,6 +85,7 @@ from seqlang.checks.supply import (
 from seqlang.checks.wiring import (
     address_clash,
     analog_beyond_chip,
+    answers_unheard,
     board_overfull,
     cannot_lead,
     channel_timer,
@@ -148,6 +149,7 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     pin_clash.check,
     pin_unfit.check,
     radio_line.check,
+    answers_unheard.check,
     pinch_over_limit.check,
     press_beyond_chip.check,
     pulse_outside_range.check,

@@ -1,10 +1,10 @@
 """Which version of a show each of its boards was given, and so which to plug in next.
 
 It is remembered in one small file for each show, beside the cautions that were shown. A show is
-known by its file, a version by its number, which is in every table. The line between boards goes
-one way, so a board that leads cannot ask those that follow: what is known of a board is what it
-was given from this computer, and what it said when a command last looked at it with the show at
-hand. Where nothing can be written, nothing is remembered.
+known by its file, a version by its number, which is in every table. What is known of a board is
+what it was given from this computer, and what it said when a command last looked at it with the
+show at hand: by a plug of its own, or through the board that leads, where a wire goes back there.
+Where nothing can be written, nothing is remembered.
 """
 
 from __future__ import annotations
@@ -89,6 +89,10 @@ class SetOfBoards:
             )
         return found
 
+    def knows(self, name: str) -> bool:
+        """Whether that board had any version of the show."""
+        return name in self._versions()
+
     def _has_it(self, name: str) -> bool:
         return self._versions().get(name) == f"{self._show.number:08x}"
 
@@ -104,16 +108,20 @@ class SetOfBoards:
         return _folder() / self._name
 
 
-def mixed_with(number: int) -> LinkFailure | None:
+def mixed_with(number: int, answering: int = 1) -> LinkFailure | None:
     """The same for the show that has this number, if any that was flashed here has: of several
-    copies the one that was flashed last."""
+    copies the one that was flashed last.
+
+    `answering`: so many boards say now that they have it. Where these are all of the show's, what
+    was remembered of them is out of date.
+    """
     try:
         files = sorted(_folder().iterdir(), key=lambda file: file.stat().st_mtime, reverse=True)
     except OSError:
         return None
     for file in files:
         versions = _read(file)
-        if f"{number:08x}" in versions.values():
+        if f"{number:08x}" in versions.values() and answering < len(versions):
             others = [
                 f"`{name}` has {version}"
                 for name, version in sorted(versions.items())

@@ -44,10 +44,11 @@ def telling(file: str, port: str | None, form: str) -> Iterator[ShowOn]:
 def words(known: ShowOn, file: str, port: str | None) -> str:
     """The fact in one line."""
     where = f" --port {port}" if port else ""
+    board = f" board `{known.board}`" if known.board else ""
     return {
-        "old": "old show on: the board keeps what it had",
-        "new": "new show on: read back from the board",
-        "unknown": "unknown which show is on, the old one or the new one: "
+        "old": f"old show on{board}: the board keeps what it had",
+        "new": f"new show on{board}: read back from the board",
+        "unknown": f"unknown which show is on{board}, the old one or the new one: "
         f"`bellcrank status --show {file}{where}` finds out",
     }[known.fact]
 

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from firmware_gen.build.uploader import UPLOADER
 from firmware_gen.link.failures import LinkFailure
-from seqlang.command import ShowFailed, WrongUse
-from seqlang.command._board import VIRTUAL, connected, named, port_options
+from seqlang.command import BoardFailed, ShowFailed, WrongUse
+from seqlang.command._board import VIRTUAL, connected, named, port_options, told
 from seqlang.command._first_flash import FirstFlash
 from seqlang.command._form import format_option, say
 from seqlang.command._progress import Bar
 from seqlang.command._set_of_boards import SetOfBoards
 from seqlang.command._show import demanded, read_and_check
-from seqlang.command._show_on import telling
+from seqlang.command._show_on import telling, words
 from seqlang.command._upload import boot_options
 
 if TYPE_CHECKING:
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
     from firmware_gen.link.transfer import ShowOn, Transferred
     from seqlang.check import CheckedShow
 
+_ENDS_ALL: Final = ("overtaken", "port-lost", "owner-lost")
+"""After a stop, or without a port, no further board is looked for."""
 _VIRTUAL_SPEED = 10.0
 """A virtual board stores bytes as slowly as a real one; nobody need wait for that."""
 
@@ -64,8 +68,9 @@ def command(
     The board plays its old show until the new one is stored and verified; then the new one starts
     from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Before
     the first flash of a show its cautions stand in full. Of a show with several boards it says
-    which to plug in next: each is known by its address, and what it was given is remembered. Exit
-    status 1 if the show has errors, 3 if board or link fail.
+    which to plug in next: each is known by its address, and what it was given is remembered. Boards
+    that answer the one that leads get their tables through it. Exit status 1 if the show has
+    errors, 3 if board or link fail.
 
     Example: bellcrank flash first.cues --port virtual
     """
@@ -87,19 +92,108 @@ def command(
         telling(file, port, form) as show_on,
         connected(port, baud, virtual_speed=_VIRTUAL_SPEED) as (link, _),
     ):
-        spare = readdress or port == VIRTUAL
-        done = put(link, show, board, spare, quiet=form == "json", show_on=show_on)
-        first.remember(port)
+        is_quiet = form == "json"
         boards = SetOfBoards(file, show.compiled)
-        if port is None or port.partition(":")[0] != VIRTUAL:
+        board_link = _link_to(link, show, board)
+        spare = readdress or port == VIRTUAL
+        done = put(board_link, show, board, spare, quiet=is_quiet, show_on=show_on)
+        first.remember(port)
+        is_virtual = (port or "").partition(":")[0] == VIRTUAL
+        if not is_virtual:
             boards.remember(done.address)
+        if not is_quiet:
+            say(_account(board_link, done))
+        led: list[PutThrough] = []
+        if board is None and not is_virtual:
+            led = put_through(
+                *(link, show, boards),
+                quiet=is_quiet,
+                show_on=show_on,
+                where=lambda known: words(known, file, port),
+            )
         left = boards.left(done.address)
-        if form == "json":
-            click.echo(json.dumps(_record(done, [each.name for each in left]), indent=2))
-            return
+        if is_quiet:
+            names = [each.name for each in left]
+            click.echo(json.dumps(_record(done, names, led), indent=2))
+        else:
+            for line in boards.words(done.address):
+                say(line)
+    if any(one.is_missed for one in led):
+        raise BoardFailed("")
+
+
+def _link_to(link: BoardLink, show: CheckedShow, wanted: str | None) -> BoardLink:
+    """To the board that was asked for: the one on the port, or one that answers it."""
+    leader = show.show.rig.leader
+    chosen = next((one for one in show.show.rig.boards if one.name == wanted), None)
+    is_led = leader is not None and chosen is not None and chosen.answers and chosen != leader
+    if leader is None or chosen is None or not is_led or link.address != leader.address:
+        return link
+    led = link.through(chosen.address)
+    led.greet()
+    return led
+
+
+@dataclass(frozen=True, slots=True)
+class PutThrough:
+    """What came of a table for a board that is reached through the one that leads."""
+
+    board: CompiledBoard
+    show_on: str
+    failure: LinkFailure | None
+    is_missed: bool
+    """It had a version of the show, so it should answer, or the transfer failed."""
+
+
+def put_through(
+    link: BoardLink,
+    show: CheckedShow,
+    boards: SetOfBoards,
+    *,
+    quiet: bool,
+    show_on: ShowOn,
+    where: Callable[[ShowOn], str],
+) -> list[PutThrough]:
+    """Give their tables to all boards that answer the one behind the link, if that leads the show.
+
+    One that fails holds up no other. One that never had a version of this show cannot answer yet.
+    `where`: says which show a board has.
+    """
+    leader = show.show.rig.leader
+    if leader is None or link.address != leader.address:
+        return []
+    found = []
+    for one in show.compiled.boards:
+        if not one.board.answers or not one.fits:
+            continue
+        was_known = boards.knows(one.name)
+        show_on.begin(one.name)
+        failure = _failure_of_putting(link.through(one.board.address), show, one, quiet, show_on)
+        is_missed = failure is not None and (was_known or failure.reason != "no-answer")
+        if failure is None:
+            boards.remember(one.board.address)
+        elif is_missed:
+            told(failure)
+            click.echo(where(show_on), err=True)
+        elif not quiet:
+            say(f"board `{one.name}` does not answer through `{leader.name}` yet")
+        found.append(PutThrough(one, show_on.fact, failure, is_missed))
+    return found
+
+
+def _failure_of_putting(
+    link: BoardLink, show: CheckedShow, one: CompiledBoard, quiet: bool, show_on: ShowOn
+) -> LinkFailure | None:
+    try:
+        link.greet()
+        done = put(link, show, one.name, quiet=quiet, show_on=show_on)
+    except LinkFailure as failure:
+        if failure.reason in _ENDS_ALL:
+            raise
+        return failure
+    if not quiet:
         say(_account(link, done))
-        for words in boards.words(done.address):
-            say(words)
+    return None
 
 
 def put(
@@ -147,7 +241,7 @@ def _receiver(link: BoardLink, chosen: CompiledBoard) -> str:
     return named(link) + becomes
 
 
-def _record(done: Transferred, left: list[str]) -> dict[str, object]:
+def _record(done: Transferred, left: list[str], led: Sequence[PutThrough]) -> dict[str, object]:
     """What was done, for a program; `left`: the show's other boards."""
     return {
         "show_on": "new",
@@ -158,6 +252,14 @@ def _record(done: Transferred, left: list[str]) -> dict[str, object]:
         "repeats": done.repeats,
         "restarts": done.restarts,
         "left": left,
+        "led": [
+            {
+                "address": one.board.board.address,
+                "show_on": one.show_on,
+                "failure": one.failure and one.failure.reason,
+            }
+            for one in led
+        ],
     }
 
 

@@ -21,19 +21,22 @@ from firmware_gen.link.protocol import (
     ResetCause,
 )
 from seqlang.command import BOARD_FAILURE, BoardFailed, WrongUse
+from seqlang.command._all_ports import FoundBoard
 from seqlang.command._board import connected, end, named, owner_of_ports, port_options, told
 from seqlang.command._form import format_option, say
+from seqlang.command._led_boards import answering, boards_led
 from seqlang.command._set_of_boards import SetOfBoards, mixed_among, mixed_with
 from seqlang.command._show import passed
 from seqlang.text.render import broken, columns_of
 from sim.rulebook import BUTTONS, CUES, FRAME_S, STUCK_FRAMES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from firmware_gen.compiler.show import CompiledShow
+    from firmware_gen.link.owner.client import OwnerConnection
     from firmware_gen.link.protocol import Hello, State
-    from seqlang.command._all_ports import FoundBoard
+    from seqlang.command._all_ports import PluggedPort
 
 
 _A_FEW: Final = 10
@@ -53,9 +56,10 @@ _A_FEW: Final = 10
 def command(port: str | None, baud: int, file: str | None, everywhere: bool, form: str) -> int:
     """Say what the connected board plays, and what to do.
 
-    With --all a port on which no board answers ends it with status 3, after all have been asked.
-    So do boards that are known to have different versions of one show: those that answer, and with
-    --show those that were seen or flashed from this computer before.
+    Of a board that leads, those that answer it are told as well. With --all a port on which no
+    board answers ends it with status 3, after all have been asked; so does a board that should
+    answer the one that leads. So do boards that are known to have different versions of one show:
+    those that answer, and with --show those that were seen or flashed from this computer before.
 
     Example: bellcrank status --port virtual --show first.cues
 
@@ -67,18 +71,51 @@ def command(port: str | None, baud: int, file: str | None, everywhere: bool, for
             raise WrongUse("`--all` asks on every port: leave out `--port`")
         return _all(baud, file, show, form)
     with connected(port, baud) as (link, hello):
-        state = link.state()
-        table = link.table()
-        if form == "json":
-            record = {"address": link.address, "hello": asdict(hello), "state": asdict(state)}
-            click.echo(json.dumps(record, indent=2))
-        else:
-            _print(named(link), report(hello, state, table, show))
-        if file is None:
-            mixed = mixed_with(hello.show)
-        else:
-            mixed = _mixed(file, show, [(link.address, hello.show)] if table else [])
-    return _tell_mixed(mixed)
+        here = FoundBoard(link.address, hello, link.state(), link.table())
+        if form != "json":
+            _print(named(link), report(hello, here.state, here.table, show))
+        led = []
+        for address, way, one in boards_led(link, here.table):
+            led.append((address, one))
+            if form != "json":
+                _tell_board(f"board {address} on {way.name}", one, show)
+    if form == "json":
+        answers = {"answering": [_led_record(*one) for one in led]} if led else {}
+        click.echo(json.dumps({**_board_record(here), **answers}, indent=2))
+    found = [here, *(one for _, one in led if not isinstance(one, LinkFailure))]
+    status = _tell_mixed(_mixed_of(file, show, found))
+    return BOARD_FAILURE if len(found) <= len(led) else status
+
+
+def _mixed_of(
+    file: str | None, show: CompiledShow | None, found: Sequence[FoundBoard]
+) -> LinkFailure | None:
+    """Whether these boards, which answer now, or others of their show are of different versions."""
+    playing = [one for one in found if one.table]
+    mixed = _mixed(file, show, [(one.address, one.hello.show) for one in playing])
+    if mixed is None and file is None:
+        number = found[0].hello.show
+        mixed = mixed_with(number, sum(one.hello.show == number for one in playing))
+    roles = [(f"board {one.address}", _role(one.table), one.hello.show) for one in playing]
+    return mixed_among(roles) or mixed
+
+
+def _tell_board(head: str, found: FoundBoard | LinkFailure, show: CompiledShow | None) -> None:
+    if isinstance(found, LinkFailure):
+        told(found)
+    else:
+        _print(head, report(found.hello, found.state, found.table, show))
+
+
+def _led_record(address: int, found: FoundBoard | LinkFailure) -> dict[str, object]:
+    if isinstance(found, LinkFailure):
+        return {"address": address, "failure": found.reason}
+    return _board_record(found)
+
+
+def _board_record(found: FoundBoard) -> dict[str, object]:
+    hello, state = asdict(found.hello), asdict(found.state)
+    return {"address": found.address, "hello": hello, "state": state}
 
 
 def _mixed(
@@ -121,21 +158,22 @@ def _all(baud: int, file: str | None, show: CompiledShow | None, form: str) -> i
         if owner is None:
             raise BoardFailed("only the process that owns the ports can ask them all")
         with owner:
-            found = list(asked(owner, all_ports(owner, baud)))
+            found = [
+                (name, one)
+                for port, first in asked(owner, all_ports(owner, baud))
+                for name, one in _all_behind(owner, port, first)
+            ]
     except LinkFailure as failure:
         end(failure)
     if form == "json":
-        click.echo(json.dumps([_record(port.port, one) for port, one in found], indent=2))
+        click.echo(json.dumps([_record(port, one) for port, one in found], indent=2))
     elif not found:
         say("no USB serial port is plugged in, and no command uses another port")
     else:
         for port, one in found:
-            if isinstance(one, LinkFailure):
-                told(one)
-            else:
-                who = "blank board" if one.address == NO_ADDRESS else f"board {one.address}"
-                rows = report(one.hello, one.state, one.table, show)
-                _print(f"{who} on {port.port}", rows)
+            blank = isinstance(one, FoundBoard) and one.address == NO_ADDRESS
+            who = "blank board" if blank or isinstance(one, LinkFailure) else f"board {one.address}"
+            _tell_board(f"{who} on {port}", one, show)
     here = [one for _, one in found if not isinstance(one, LinkFailure)]
     mixed = _mixed(file, show, [(one.address, one.hello.show) for one in here if one.table])
     roles = [(f"board {one.address}", _role(one.table), one.hello.show) for one in here]
@@ -143,11 +181,22 @@ def _all(baud: int, file: str | None, show: CompiledShow | None, form: str) -> i
     return BOARD_FAILURE if len(here) < len(found) else is_mixed
 
 
+def _all_behind(
+    owner: OwnerConnection, port: PluggedPort, first: FoundBoard | LinkFailure
+) -> Iterator[tuple[str, FoundBoard | LinkFailure]]:
+    """What is behind a port: the board there, and those that answer it, each with the way to it."""
+    yield port.port, first
+    if isinstance(first, FoundBoard) and answering(first.table):
+        link = owner.board(port.port, port.baud)
+        link.greet()
+        for _, way, one in boards_led(link, first.table):
+            yield way.name, one
+
+
 def _record(port: str, found: FoundBoard | LinkFailure) -> dict[str, object]:
     if isinstance(found, LinkFailure):
         return {"port": port, "failure": found.reason}
-    board = {"address": found.address, "hello": asdict(found.hello), "state": asdict(found.state)}
-    return {"port": port, **board}
+    return {"port": port, **_board_record(found)}
 
 
 def _print(head: str, rows: list[tuple[str, str]]) -> None:

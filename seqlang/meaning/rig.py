@@ -247,6 +247,7 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
     logic = stated and reading.tried(_logic, reading, stated)
     told = sheet.get("radio")
     radio = told and reading.tried(_radio, reading, told)
+    answers = sheet.get("answers")
     if str(chip) not in CHIPS:
         raise Fault
     watch = watched and reading.tried(_watch, reading, watched, entry.token(1), CHIPS[str(chip)])
@@ -264,12 +265,14 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
             ("feed", feed),
             ("logic", stated and stated.items[1]),
             ("leads", leads),
+            ("answers", answers),
         ),
         CHIPS[str(chip)].electrics,
         logic,
         leads is not None,
         radio,
         watch,
+        answers is not None,
     )
 
 

@@ -157,6 +157,8 @@ def _rig(rig: Rig) -> Iterator[str]:
             yield f"{INDENT}logic {quantity(made.voltage_v, 'V')}, dropout {dropout}"
         if board.radio is not None:
             yield INDENT + radio_line(board.radio)
+        if board.answers:
+            yield f"{INDENT}answers"
     chips = {board.name: CHIPS[board.chip] for board in rig.boards}
     following = {one.output: one for one in rig.follows}
     servos = {one.name: one for one in rig.outputs if isinstance(one, Servo)}

@@ -31,6 +31,7 @@ from firmware_gen.listing.statements import (
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import CONFLICTS, FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.records import (
+    AnswersRecord,
     BandRecord,
     BarRecord,
     BindingRecord,
@@ -332,6 +333,7 @@ class _TableWriter:
             *(self.board, self.chip.name, self.table.address),
             leads=leads,
             radio=radio_of(radio) if radio is not None and leads else None,
+            answers=not leads and any(isinstance(one, AnswersRecord) for one in self.table.senses),
         )
 
     def _board_lines(self) -> Iterator[str]:
@@ -339,6 +341,8 @@ class _TableWriter:
         board = self.rig.boards[0]
         if board.radio is not None:
             yield INDENT + radio_line(board.radio)
+        if board.answers:
+            yield f"{INDENT}answers"
         for one in self.table.senses:
             if isinstance(one, RadioRecord) and board.radio is None:
                 line = radio_line(radio_of(one))
@@ -346,6 +350,9 @@ class _TableWriter:
                     f"It hears the board that leads over a radio. Below that board's line: {line}",
                     INDENT,
                 )
+            elif isinstance(one, AnswersRecord) and not board.answers:
+                words = f"Board {one.address} answers it. Below that board's line: answers"
+                yield from _remark(words, INDENT)
             elif isinstance(one, WatchRecord):
                 yield from self._watch_lines(one)
 

@@ -170,6 +170,8 @@ class Board:
     """Of a board that leads: it tells the others over a radio; None: over a cable."""
     watch: PackWatch | None = None
     """How it watches its pack; None: it does not."""
+    answers: bool = False
+    """Of a board that follows: a wire goes from it back to the board that leads."""
 
 
 # -- loads and drives --------------------------------------------------------------------------

@@ -112,6 +112,7 @@ _SIGNATURES: dict[str, tuple[object, Sequence[object]]] = {
     "board_pty": (ctypes.c_int, (_BOARD, ctypes.c_char_p, ctypes.c_size_t, ctypes.c_double)),
     "board_connect": (None, (_BOARD, _BOARD)),
     "board_wire": (ctypes.c_size_t, (_BOARD, _BOARD)),
+    "board_answer": (ctypes.c_size_t, (_BOARD, _BOARD)),
     "board_wire_cut": (None, (_BOARD, ctypes.c_size_t, ctypes.c_bool)),
     "board_wire_trouble": (
         None,
@@ -310,6 +311,10 @@ class EmulatedBoard:
         """LineEnd this board's line to where another hears the board that leads."""
         return LineEnd(self, int(self._c.board_wire(self._board, other._board)))
 
+    def answer(self, leader: EmulatedBoard) -> LineEnd:
+        """LineEnd this board's answers to the line of the board that leads."""
+        return LineEnd(self, int(self._c.board_answer(self._board, leader._board)))
+
     def hear(self, data: bytes) -> None:
         """Put bytes on this board's end of the line between boards."""
         self._c.board_line(self._board, data, len(data))
@@ -324,7 +329,7 @@ class EmulatedBoard:
 
 
 class LineEnd:
-    """From a board that leads to one that follows."""
+    """From a board that leads to one that follows, or back."""
 
     def __init__(self, board: EmulatedBoard, number: int) -> None:
         self._from, self._number = board, number

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -18,8 +18,15 @@ from firmware_gen.link.protocol import EVERYBODY, ONE_WAY, TRIGGER, RequestKind
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import FOLLOWS, LEADS, ORDERS
 from firmware_gen.table.ops import ActOp, ForkTo, TableOp
-from firmware_gen.table.records import CueRecord, OutputRecord, RadioRecord, StripRecord, Table
-from tests.emulator.emulated import CLOCK_HZ, EmulatedBoard, LineEnd, run_together
+from firmware_gen.table.records import (
+    AnswersRecord,
+    CueRecord,
+    OutputRecord,
+    RadioRecord,
+    StripRecord,
+    Table,
+)
+from tests.emulator.emulated import CLOCK_HZ, TX, EmulatedBoard, LineEnd, run_together
 from tests.emulator.firmware import shipped_for
 from tests.emulator.load_show import (
     COLOURS,
@@ -41,6 +48,7 @@ Times: TypeAlias = npt.NDArray[np.float64]
 HUB = CHIPS["atmega2560"]
 SHOW = 0x5EED_0012
 MOVE_MS = 60
+STEP_S = 0.0005
 CUES = ("go", "back")
 
 
@@ -52,9 +60,12 @@ def led_table(
     loaded: bool = True,
     radio: RadioRecord | None = None,
     move_ms: int = MOVE_MS,
+    answering: Sequence[int] = (),
+    show: int = SHOW,
 ) -> Table:
     """All servos of the chip; cues `go` and `back` move the last one.
 
+    `answering`: addresses of boards with a wire back, as far as the table says them.
     `loaded`: strands of idle keep all others moving, and a strip of 60 pixels glimmers.
     """
     pins = load_servos(chip)
@@ -82,9 +93,9 @@ def led_table(
         cues=cues,
         threads=threads,
         enable_interval=1,
-        show=SHOW,
+        show=show,
         role=role,
-        senses=() if radio is None else (radio,),
+        senses=(*(() if radio is None else (radio,)), *map(AnswersRecord, answering)),
     )
 
 
@@ -105,6 +116,8 @@ class Led:
     nodes: list[EmulatedBoard]
     wires: list[LineEnd]
     ppm: Sequence[float]
+    backs: list[LineEnd] = field(default_factory=list)
+    """Wires back to the board that leads."""
     seconds: float = 0.0
     _seq: int = 0
 
@@ -144,23 +157,69 @@ def led(
     loaded: bool = True,
     radio: RadioRecord | None = None,
     move_ms: int = MOVE_MS,
+    answers: bool = False,
 ) -> Led:
     """A board with the first chip leads those with the others; `ppm`: their clocks' errors.
 
-    `radio`: has the place of the line; its bytes come at its rate.
+    `radio`: has the place of the line; its bytes come at its rate. `answers`: all that follow have
+    a wire back.
     """
     boards = []
     for number, chip in enumerate(chips):
         role = LEADS if number == 0 else FOLLOWS
+        who = answering_of(chips, number) if answers else ()
         table = encode(
-            led_table(chip, number + 1, role, loaded=loaded, radio=radio, move_ms=move_ms)
+            led_table(
+                *(chip, number + 1, role),
+                loaded=loaded,
+                radio=radio,
+                move_ms=move_ms,
+                answering=who,
+            )
         )
         board = stack.enter_context(shipped_for(chip).board(in_slot(table)))
         board.set_clock(ppm[number] if ppm else 0.0)
         boards.append(board)
     hub, *nodes = boards
     errors = ppm or [0.0] * len(boards)
-    return Led(hub, nodes, [hub.lead(node) for node in nodes], errors)
+    backs = [node.answer(hub) for node in nodes] if answers else []
+    return Led(hub, nodes, [hub.lead(node) for node in nodes], errors, backs)
+
+
+def answering_of(chips: Sequence[Chip], number: int) -> Sequence[int]:
+    """Who answers, as the table of a board says it: the first leads."""
+    if number == 0:
+        return range(2, len(chips) + 1)
+    return (number + 1,) if chips[number].senses else ()
+
+
+class LedPort:
+    """A `BytePort` to the board that leads, in the common time of all."""
+
+    def __init__(self, led: Led) -> None:
+        self.led = led
+        self.name = "emulated"
+        self.baud = 250_000
+        self._seen = len(led.hub.events())
+
+    def write(self, data: bytes) -> None:
+        self.led.hub.send(data)
+
+    def read(self, timeout_s: float) -> bytes:
+        end_s = self.now() + max(timeout_s, 1e-5)
+        while True:
+            rows = self.led.hub.events_since(self._seen)
+            self._seen += len(rows)
+            data = bytes(rows["a"][rows["kind"] == TX].astype("u1"))
+            if data or self.now() >= end_s:
+                return data
+            self.led.run(min(STEP_S, end_s - self.now()))
+
+    def now(self) -> float:
+        return self.led.seconds
+
+    def close(self) -> None:
+        """Nothing to close."""
 
 
 def last_servo(board: EmulatedBoard) -> int:

@@ -42,6 +42,7 @@ MADE_UP = Chip(
     leads=False,
     line_in=None,
     line_out=None,
+    link_out="PD1",
     follows=False,
     joins=False,
     channels={},

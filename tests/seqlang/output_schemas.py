@@ -156,6 +156,16 @@ SCHEMAS: dict[str, Schema] = {
                 array(TEXT),
                 "the show's other boards that were not given this version from this computer",
             ),
+            led=said(
+                array(
+                    whole(
+                        address=WHOLE,
+                        show_on={"enum": ["old", "new", "unknown"]},
+                        failure=said(either(NAME, {"type": "null"}), "why it did not get it"),
+                    )
+                ),
+                "boards that answer the one that leads, and so get their tables through it",
+            ),
         ),
         said(
             whole(show_on={"enum": ["old", "new", "unknown"]}),
@@ -201,6 +211,20 @@ SCHEMAS: dict[str, Schema] = {
     ),
     "status": either(
         whole(address=WHOLE, hello=of(Hello), state=of(State)),
+        said(
+            whole(
+                address=WHOLE,
+                hello=of(Hello),
+                state=of(State),
+                answering=array(
+                    either(
+                        whole(address=WHOLE, hello=of(Hello), state=of(State)),
+                        whole(address=WHOLE, failure=NAME),
+                    )
+                ),
+            ),
+            "of a board that leads, with those that answer it",
+        ),
         said(
             array(
                 either(

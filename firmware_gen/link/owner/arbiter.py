@@ -12,7 +12,7 @@ servo that it jogs goes limp.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -122,11 +122,17 @@ class Arbiter:
 
     Args:
         name, baud: of the port.
+        node: address of a board that is reached through the one behind the port; None: that one.
+        elsewhere: addresses of boards that have arbiters of their own.
     """
 
-    def __init__(self, name: str, baud: int) -> None:
+    def __init__(
+        self, name: str, baud: int, node: int | None = None, elsewhere: Container[int] = ()
+    ) -> None:
         self.name = name
         self.baud = baud
+        self._node = node
+        self._elsewhere = elsewhere
         self.is_open = False
         """Nothing goes out before the port is open."""
         self.board: Greeted | None = None
@@ -220,7 +226,7 @@ class Arbiter:
 
     def hear(self, data: bytes, now: float) -> None:
         """Bytes that came from the board."""
-        frames = self._receiver.feed(data)
+        frames = [frame for frame in self._receiver.feed(data) if self._is_from_here(frame)]
         if self._greeting:
             try:
                 board = self._greeting.hear(frames, len(data))
@@ -234,6 +240,9 @@ class Arbiter:
             if answered:
                 self._answered(*answered, now)
         self._move_on(now)
+
+    def _is_from_here(self, frame: LinkFrame) -> bool:
+        return frame.to not in self._elsewhere if self._node is None else frame.to == self._node
 
     def tick(self, now: float) -> None:
         """Time has passed: repeat what is late, give up what came to nothing."""
@@ -455,6 +464,13 @@ class Arbiter:
         else:
             self._urgent.append(asked)
 
+    def led_to_stop(self, kind: RequestKind, now: float) -> None:
+        """The board through which this one is reached was stopped, and with it this one. A commit
+        that is on the way already may come to its end: what leads holds the new show, too."""
+        if not any(each.kind == RequestKind.COMMIT for each in self._awaiting.tags()):
+            self._stop_transfer(Ask(0, 0, kind))
+        self._move_on(now)
+
     def _stop_transfer(self, asked: Ask) -> None:
         """After a stop no new show may start by itself: a transfer ends with the old one in place.
 
@@ -521,6 +537,7 @@ class Arbiter:
         # a new show may have changed the address: a stop does not wait to hear it
         board = None if asked.kind in URGENT else self.board
         address = board.address if board else EVERYBODY
+        address = address if self._node is None else self._node
         encoded = encode(LinkFrame(address, asked.kind, seq, asked.payload))
         self._put(encoded, now)
         self._awaiting.sent(asked, asked.kind, seq, encoded, now, every_s=every_s, tries=tries)
@@ -582,8 +599,9 @@ class Arbiter:
     def _begin_greeting(self, now: float) -> None:
         if self._greeting is None:
             session = self._counters.session
+            to = EVERYBODY if self._node is None else self._node
             self._greeting = Greeting(
-                self.name, self.baud, session, self._receiver, now, self._hello_seq
+                self.name, self.baud, session, self._receiver, now, self._hello_seq, to
             )
 
     def _say_hello(self, now: float) -> None:

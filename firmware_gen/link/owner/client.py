@@ -311,16 +311,35 @@ class OwnerConnection:
 
 
 class OwnedLink(BoardLink):
-    """A conversation with a board behind a port that all programs of this user share."""
+    """A conversation with a board behind a port that all programs of this user share.
 
-    def __init__(self, owner: OwnerConnection, port: str, baud: int) -> None:
-        super().__init__(port, baud)
+    `node`: address of a board that is reached through that one; see `through`.
+    """
+
+    def __init__(
+        self,
+        owner: OwnerConnection,
+        port: str,
+        baud: int,
+        *,
+        node: int | None = None,
+        way: str = "",
+    ) -> None:
+        super().__init__(port + way, baud)
         self.owner = owner
+        self._port = port
+        self._where: Message = {"port": port, "baud": baud}
+        if node is not None:
+            self._where["node"] = node
+
+    def through(self, address: int) -> OwnedLink:
+        way = f" through board {self.address}"
+        return OwnedLink(self.owner, self._port, self.baud, node=address, way=way)
 
     def greet(self) -> Hello:
         if self.owner.is_lost():
             self.owner.reconnect()
-        answer = self.owner.request("greet", port=self.name, baud=self.baud)
+        answer = self.owner.request("greet", **self._where)
         found = messages.read_outcome(answer)
         if not isinstance(found, Greeted):
             raise MessageError("a greeting is answered by a reply")
@@ -366,20 +385,15 @@ class OwnedLink(BoardLink):
 
     def _ask(self, request: LinkRequest) -> int:
         self.traffic.requests += 1
-        return self.owner.ask(
-            "ask",
-            port=self.name,
-            baud=self.baud,
-            kind=int(request.kind),
-            payload=request.payload.hex(),
-        )
+        asked = {"kind": int(request.kind), "payload": request.payload.hex()}
+        return self.owner.ask("ask", **self._where, **asked)
 
     def _press(self, what: Pressed) -> Reply:
-        (found,) = press(what, [self.name], self.baud, name=self.owner.name).values()
+        (found,) = press(what, [self._port], self.baud, name=self.owner.name).values()
         if isinstance(found, LinkFailure):
             raise found
         with suppress(LinkFailure):  # it is pressed; an owner that ends forgets it all
-            self.owner.request("pressed", port=self.name)
+            self.owner.request("pressed", port=self._port)
         return found
 
 

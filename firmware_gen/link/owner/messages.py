@@ -10,6 +10,8 @@ same `id`. Lines with `event` come by themselves to those who watch. Bytes are i
     {"id": 2, "do": "ask", "port": "/dev/ttyUSB0", "kind": 21, "payload": ""}
     {"id": 2, "status": 0, "rest": "02..."}
 
+A board that is reached through the one behind the port has its address as `node` besides.
+
 Stop and limp have a socket of their own and one line, which stays the same in all versions:
 
     {"urgent": "stop", "ports": ["/dev/ttyUSB0"], "all": false, "baud": 250000, "token": "",

@@ -25,7 +25,8 @@ from firmware_gen.link.owner.meeting import Listeners, mark, peer
 from firmware_gen.link.owner.messages import Lines, Message, MessageError
 from firmware_gen.link.owner.neighbours import name_of
 from firmware_gen.link.owner.port_threads import PortThreads
-from firmware_gen.link.protocol import BAUD, RequestKind
+from firmware_gen.link.protocol import BAUD, PASSED, RequestKind
+from sim.rulebook import ADDRESSES
 
 PORT_KEPT_S: Final = 10.0
 """A port that nobody uses any more is closed after this time. Until then the next command finds
@@ -76,6 +77,12 @@ class _SharedPort:
     clients: set[int]
     used: float
     """When somebody last needed it."""
+    behind: dict[int, Arbiter] = field(default_factory=dict)
+    """Of boards that are reached through the one behind the port, by their addresses."""
+
+    @property
+    def arbiters(self) -> list[Arbiter]:
+        return [self.arbiter, *self.behind.values()]
 
 
 class Owner:
@@ -149,7 +156,7 @@ class Owner:
         return self._is_ending or now >= self._needed + self._grace_s
 
     def _wait_s(self) -> float:
-        dues = [port.arbiter.due for port in self._ports.values()]
+        dues = [one.due for port in self._ports.values() for one in port.arbiters]
         due = min((one for one in dues if one is not None), default=None)
         if due is None:
             return _LONGEST_WAIT_S
@@ -183,9 +190,10 @@ class Owner:
             if not each.waits_for and now >= each.since + NEIGHBOUR_S:
                 self._hang_up(each)
         for port in list(self._ports.values()):
-            port.arbiter.tick(now)
+            for one in port.arbiters:
+                one.tick(now)
             self._flush(port)
-            if port.clients or not port.arbiter.is_idle:
+            if port.clients or not all(one.is_idle for one in port.arbiters):
                 port.used = now
             elif now >= port.used + PORT_KEPT_S:
                 self._close_port(port)
@@ -193,7 +201,7 @@ class Owner:
     def _slept(self, seconds: float) -> None:
         if seconds >= SLEPT_S:
             for port in self._ports.values():
-                port.arbiter.slept(seconds, time.monotonic())
+                port.arbiter.slept(seconds, time.monotonic())  # on the others nobody holds anything
 
     def _close(self) -> None:
         self._leave()
@@ -302,7 +310,8 @@ class Owner:
             del self._lent[name]
         for port in list(self._ports.values()):
             port.clients.discard(client.number)
-            port.arbiter.leave(client.number, time.monotonic())
+            for one in port.arbiters:
+                one.leave(client.number, time.monotonic())
             self._flush(port)
 
     # -- what clients say ----------------------------------------------------------------------
@@ -346,12 +355,13 @@ class Owner:
         except LinkFailure as failure:
             self._fail(client, number, failure)
             return
-        port.arbiter.greet(client.number, number, time.monotonic())
+        _arbiter_for(port, message).greet(client.number, number, time.monotonic())
         self._flush(port)
 
     def _ask(self, client: _Client, number: int, message: Message) -> None:
         kind = messages.number(message, "kind", 1, 0x3F)
-        if kind not in set(RequestKind) - {RequestKind.HELLO}:
+        known = PASSED if "node" in message else set(RequestKind)
+        if kind not in known - {RequestKind.HELLO}:
             raise MessageError("`kind` is no request")
         payload = messages.some_bytes(message, "payload")
         if len(payload) > 80:
@@ -361,7 +371,8 @@ class Owner:
         except LinkFailure as failure:
             self._fail(client, number, failure)
             return
-        port.arbiter.ask(client.number, number, RequestKind(kind), payload, time.monotonic())
+        asked = (client.number, number, RequestKind(kind), payload, time.monotonic())
+        _arbiter_for(port, message).ask(*asked)
         self._flush(port)
 
     def _begin_watching(self, client: _Client, number: int, _: Message) -> None:
@@ -455,6 +466,8 @@ class Owner:
                 continue
             port.clients.add(client.number)
             port.arbiter.ask(client.number, 0, kind, b"", now)
+            for one in port.behind.values():
+                one.led_to_stop(kind, now)
             self._flush_output(port)
         self._say(client, {"taken": sorted(wanted)})
         for name, why in refused:
@@ -504,8 +517,11 @@ class Owner:
             raise _in_use(name, self._names({self._lent[name]}))
         if name not in self._ports:
             threads = PortThreads(name, baud, self._hear, self._closing.get(name))
-            arbiter = Arbiter(name, baud)
-            self._ports[name] = _SharedPort(name, baud, arbiter, threads, set(), time.monotonic())
+            behind: dict[int, Arbiter] = {}
+            arbiter = Arbiter(name, baud, elsewhere=behind)
+            self._ports[name] = _SharedPort(
+                name, baud, arbiter, threads, set(), time.monotonic(), behind
+            )
         return self._ports[name]
 
     def _names(self, numbers: set[int]) -> str:
@@ -534,8 +550,9 @@ class Owner:
             elif port is None:
                 continue
             elif isinstance(item, LinkFailure):
-                port.arbiter.fail(item)
-                told = {answer.client for answer in port.arbiter.answers}
+                for one in port.arbiters:
+                    one.fail(item)
+                told = {answer.client for one in port.arbiters for answer in one.answers}
                 for number in port.clients:
                     self._clients[number].lost[port.name] = item
                     if number not in told:
@@ -544,10 +561,11 @@ class Owner:
                 self._close_port(port)
             else:
                 now = time.monotonic()
-                if item:
-                    port.arbiter.hear(item, now)
-                else:
-                    port.arbiter.opened(now)
+                for one in port.arbiters:
+                    if item:
+                        one.hear(item, now)
+                    else:
+                        one.opened(now)
                 self._flush(port)
 
     def _close_port(self, port: _SharedPort) -> None:
@@ -557,15 +575,19 @@ class Owner:
             port.threads.close()
 
     def _flush_output(self, port: _SharedPort) -> None:
-        for frame in port.arbiter.output:
-            port.threads.write(frame)
-        port.arbiter.output.clear()
+        for one in port.arbiters:
+            for frame in one.output:
+                port.threads.write(frame)
+            one.output.clear()
 
     def _flush(self, port: _SharedPort) -> None:
-        """Pass on what the arbiter has for the port, for clients and for those who watch."""
+        """Pass on what the arbiters have for the port, for clients and for those who watch."""
         self._flush_output(port)
-        answers, port.arbiter.answers = port.arbiter.answers, []
-        events, port.arbiter.events = port.arbiter.events, []
+        answers, events = [], []
+        for one in port.arbiters:
+            answers += one.answers
+            events += one.events
+            one.answers, one.events = [], []
         for event in events:
             told = {"event": _event(event, port.name, self._clients.get(event.client))}
             for client in list(self._clients.values()):
@@ -582,6 +604,17 @@ class Owner:
                 self._end_urgent(asking)
             else:
                 self._say(asking, {"id": answer.number, **found})
+
+
+def _arbiter_for(port: _SharedPort, message: Message) -> Arbiter:
+    """Of the board that a message names by its address, or of the one behind the port."""
+    if "node" not in message:
+        return port.arbiter
+    node = messages.number(message, "node", ADDRESSES[0], ADDRESSES[-1])
+    if node not in port.behind:
+        port.behind[node] = Arbiter(port.name, port.baud, node)
+        port.behind[node].is_open = port.arbiter.is_open
+    return port.behind[node]
 
 
 def _event(event: BoardEvent, port: str, client: _Client | None) -> Message:

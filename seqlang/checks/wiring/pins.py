@@ -95,7 +95,7 @@ def chip_instead(
     for name, chip in CHIPS.items():
         if not is_able(chip):
             continue
-        line = {chip.line_out if board.leads else chip.line_in} if leads else set()
+        line = {chip.line_out, chip.line_in} if leads else set()
         users = [user for other, _, found in by_board(context) if other == board for user in found]
         named = {old.pin_name(user.pin): user for user in users}
         if len(named) == len(users) and all(

@@ -203,6 +203,7 @@ void board_log(board_t *board, uint32_t mask);
 int board_pty(board_t *board, char *name, size_t room, double pace);
 void board_connect(board_t *from, board_t *to);
 size_t board_wire(board_t *from, board_t *to);
+size_t board_answer(board_t *from, board_t *to);
 void board_wire_cut(board_t *from, size_t wire, bool cut);
 void board_wire_trouble(board_t *from, size_t wire, uint32_t seed, uint32_t lost_per_1000,
                         uint32_t flips_per_million);

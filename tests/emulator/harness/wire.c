@@ -37,6 +37,12 @@ size_t board_wire(board_t *from, board_t *to) {
     return add_wire(from, (wire_t){.to = to, .uart = LINE, .to_uart = in, .random = 1});
 }
 
+/* From a board that follows back to the one that leads it; its number, for what follows. */
+size_t board_answer(board_t *from, board_t *to) {
+    uint8_t out = from->uarts[LINE].simavr ? LINE : HOST;
+    return add_wire(from, (wire_t){.to = to, .uart = out, .to_uart = LINE, .random = 1});
+}
+
 /* Whether it is unplugged. */
 void board_wire_cut(board_t *from, size_t wire, bool cut) { from->wires[wire].cut = cut; }
 

@@ -85,12 +85,14 @@ uint16_t bc_hal_moment(void) { return moment; }
 static uint8_t told[256];
 static uint8_t told_count;
 
-void bc_hal_line(uint8_t role, uint8_t rate) {
+void bc_hal_line(uint8_t role, uint8_t rate, bool both_ways) {
     (void)role;
     (void)rate;
+    (void)both_ways;
 }
 uint8_t bc_line_room(void) { return (uint8_t)(sizeof told - 1 - told_count); }
 void bc_line_send(uint8_t byte) { told[told_count++] = byte; }
+bool bc_hal_line_is_free(void) { return told_count == 0; }
 #endif
 
 uint16_t bc_hal_lost_bytes(void) { return 0; }
