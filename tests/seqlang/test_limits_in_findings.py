@@ -32,6 +32,7 @@ from sim.rig.drive import LEAST_TRANSMISSION_DEG
 from sim.rig.watch import SOURCE_OHM
 from sim.rulebook import (
     ADDRESSES,
+    ANSWERING,
     CLAIMS,
     CUES,
     FRAME_MS,
@@ -67,6 +68,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "show-too-long": (MOST_STEPS_OF_SHOW,),
     "too-many-searches": (MOST_SEARCHED,),
     "chain-too-long": (MOST_IN_CHAIN,),
+    "answers-unheard": (ANSWERING,),
     "address-clash": (ADDRESSES[0], ADDRESSES[-1]),
     "board-overfull": (OUTPUTS, CHIP.servos, CHIP.strips, CHIP.pixels, INPUTS, SENSORS, CUES),
     "rig-too-large": (
