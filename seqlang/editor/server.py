@@ -96,6 +96,7 @@ _TOKENS: Final = {
     "board": "class",
     "supply": "class",
     "side": "namespace",
+    **dict.fromkeys(("along", "channel", "sensor", "source", "value"), "variable"),
 }
 """Kinds of words by the protocol's own names for kinds of tokens."""
 
