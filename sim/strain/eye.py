@@ -103,8 +103,11 @@ _ENTRY: Final = "\0"
 """Name of the cue that brings about what another one finds; no text can hold it."""
 
 
-Changing: TypeAlias = dict[tuple[str, str], Array]
-"""The instants (ms) of a cue's changes, per kind and output ("": all that change as one)."""
+TwoLights: TypeAlias = tuple[str, str]
+
+Changing: TypeAlias = dict[tuple[str, str | TwoLights], Array]
+"""The instants (ms) of a cue's changes, per kind and output (two: both as one; "": all that change
+as one)."""
 
 
 @dataclass(frozen=True)
@@ -132,17 +135,28 @@ class Sight:
         """The changes of each kind that count towards a flash, of each light and of all that
         change."""
         found: Changing = {}
-        moving = {name: one for name, one in self.sources.items() if most_ways(one.rgb)}
+        moving = {name: one for name, one in self.sources.items() if self.ways[name]}
         whole = {"": together(moving)} if moving and len(self.sources) > 1 else {}
         own = {name: (source.luminance, source.rgb) for name, source in self.sources.items()}
         for name, (luminance, rgb) in {**own, **whole}.items():
-            for kind, changes in (
-                ("general", general_changes(self.times_ms, luminance).at_ms),
-                ("red", red_changes(self.times_ms, rgb).at_ms),
-            ):
-                if changes.size:
-                    found[kind, name] = changes
+            found |= self._changing(name, luminance, rgb)
         return found
+
+    @cached_property
+    def ways(self) -> dict[str, int]:
+        """In how many ways up or down each light goes within any second."""
+        return {name: most_ways(one.rgb) for name, one in self.sources.items()}
+
+    def changes_of_two(self, lights: TwoLights) -> Changing:
+        """The changes of two lights as one, as in `changes`."""
+        return self._changing(lights, *together({name: self.sources[name] for name in lights}))
+
+    def _changing(self, name: str | TwoLights, luminance: Array, rgb: Array) -> Changing:
+        by_kind = {
+            "general": general_changes(self.times_ms, luminance).at_ms,
+            "red": red_changes(self.times_ms, rgb).at_ms,
+        }
+        return {(kind, name): at_ms for kind, at_ms in by_kind.items() if at_ms.size}
 
 
 Cast: TypeAlias = "tuple[Cue, ...]"

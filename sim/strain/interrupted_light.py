@@ -2,10 +2,12 @@
 
 Candidates are found by counting changes: those within any part of a second of the one cue, plus
 those at the start of the other, plus one for the change-over, each from the state in which it
-changes most. Only where that could make more than three flashes are the two rehearsed together;
-what is reported was seen in such a rehearsal. Cues that run side by side are looked at in every
-phase (`sim.strain.side_by_side`). What takes over: every cue with a button, the cue for
-a lost remote, the stop, standby right after limp, and idle where the first cue ends by itself.
+changes most; of each light, of all as one, and of every two that go up and down often enough
+(beside a large light that moves, two small ones hardly count in the sum of all). Only where that
+could make more than three flashes are the two rehearsed together; what is reported was seen in such
+a rehearsal. Cues that run side by side are looked at in every phase (`sim.strain.side_by_side`).
+What takes over: every cue with a button, the cue for a lost remote, the stop, standby right after
+limp, and idle where the first cue ends by itself.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
+from itertools import combinations
 from math import inf
 from typing import Final
 
@@ -24,7 +27,8 @@ from sim.light.flash import SECOND_MS, Flashing
 from sim.model import Cue
 from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import duration_ms, outputs_used, parts_for_letting_go
-from sim.strain.eye import Changing, Eye
+from sim.strain.eye import Changing, Eye, Sight, TwoLights
+from sim.strain.light_bound import together as turns_together
 from sim.strain.light_states import STANDBY, STOP, Entry
 from sim.strain.side_by_side import side_by_side
 
@@ -59,7 +63,8 @@ class _Seen:
 
     cue: Cue
     changes: Changing
-    finds: dict[tuple[str, str], Entry]
+    finds: dict[tuple[str, str | TwoLights], Entry]
+    sights: tuple[Sight, ...] = ()
 
     @cached_property
     def used(self) -> frozenset[str]:
@@ -67,9 +72,22 @@ class _Seen:
         return outputs_used(self.cue.body)
 
     @cached_property
-    def in_a_second(self) -> dict[tuple[str, str], int]:
-        """The most changes within any second."""
+    def in_a_second(self) -> dict[tuple[str, str | TwoLights], int]:
+        """The most changes within any second; asked when no more are taken in."""
         return {key: _densest(at_ms, SECOND_MS) for key, at_ms in self.changes.items()}
+
+    @cached_property
+    def ways(self) -> dict[str, int]:
+        """In how many ways up or down each light goes within any second, at most."""
+        names = {name for sight in self.sights for name in sight.ways}
+        return {name: max(sight.ways[name] for sight in self.sights) for name in names}
+
+    def take_in(self, entry: Entry, changes: Changing) -> None:
+        """Keep the changes from a state, of each kind and output where there are the most."""
+        for key, at_ms in changes.items():
+            if at_ms.size > self.changes.get(key, np.zeros(0)).size:
+                self.changes[key] = at_ms
+                self.finds[key] = entry
 
 
 def interruptions(eye: Eye, cues: tuple[Cue, ...]) -> Iterator[InterruptedFlash]:
@@ -138,30 +156,62 @@ def _restless(eye: Eye, cues: tuple[Cue, ...]) -> list[_Seen]:
     if not any(one.changes for one in seen):
         return []
     ended = eye.states.stop(), eye.states.standby()
+    pairs = _pairs(eye, seen, (*cues, *ended))
+    _take_in_pairs(seen, pairs)
     others = [*(cue for cue, most in able if most < half), *ended]
-    seen += [_seen(eye, cue) for cue in others if _could_add(eye, cue, seen)]
-    return [one for one in seen if one.changes]
+    added = [_seen(eye, cue) for cue in others if _could_add(eye, cue, seen)]
+    _take_in_pairs(added, pairs)
+    return [one for one in (*seen, *added) if one.changes]
+
+
+def _pairs(eye: Eye, seen: list[_Seen], cues: tuple[Cue, ...]) -> list[TwoLights]:
+    """Every two lights whose sum could turn often enough; of only two, that is the sum of all.
+
+    One of two cues has to bring half of the changes; what the other one changes may be another
+    light.
+    """
+    lights = sorted(n for n in eye.names if any(eye.bound.of_light(cue, n) for cue in cues))
+    return [
+        (a, b)
+        for a, b in combinations(lights if len(lights) > 2 else (), 2)
+        if any(
+            turns_together(one.ways.get(a, 0) + one.ways.get(b, 0)) >= TOO_MANY / 2.0
+            for one in seen
+        )
+    ]
+
+
+def _take_in_pairs(seen: list[_Seen], pairs: list[TwoLights]) -> None:
+    for one in seen:
+        for pair in pairs:
+            if any(one.ways.get(name) for name in pair):
+                for sight in one.sights:
+                    one.take_in(sight.entry, sight.changes_of_two(pair))
 
 
 def _could_add(eye: Eye, cue: Cue, seen: list[_Seen]) -> bool:
     """Whether a cue of few changes could make up the rest of too many, beside or after another."""
     for one in seen:
         for (_, name), at_ms in one.changes.items():
-            own = eye.bound.of_light(cue, name) if name else eye.bound.of(cue)
+            own = _own(eye, cue, name)
             if own and _densest(at_ms, SECOND_MS) + own + 1 >= TOO_MANY:
                 return True
     return False
 
 
+def _own(eye: Eye, cue: Cue, name: str | TwoLights) -> float:
+    """The most changes within any second of a cue, of a light, of two, or of all."""
+    if isinstance(name, tuple):
+        return eye.bound.weighted(cue, dict.fromkeys(name, 1.0))
+    return eye.bound.of_light(cue, name) if name else eye.bound.of(cue)
+
+
 def _seen(eye: Eye, cue: Cue) -> _Seen:
-    seen = _Seen(cue, {}, {})
     if eye.flashes(cue):
-        return seen  # a finding of its own
-    for sight in eye.sights(cue):
-        for key, at_ms in sight.changes.items():
-            if at_ms.size > seen.changes.get(key, np.zeros(0)).size:
-                seen.changes[key] = at_ms
-                seen.finds[key] = sight.entry
+        return _Seen(cue, {}, {})  # a finding of its own
+    seen = _Seen(cue, {}, {}, eye.sights(cue))
+    for sight in seen.sights:
+        seen.take_in(sight.entry, sight.changes)
     return seen
 
 
@@ -212,6 +262,11 @@ def _confirmed(eye: Eye, first: _Seen, then: _Seen) -> InterruptedFlash | None:
     return None
 
 
+def _enough(first: _Seen, then: _Seen, key: tuple[str, str | TwoLights]) -> bool:
+    """Whether busiest seconds of the two and the cut make too many changes of that light."""
+    return first.in_a_second.get(key, 0) + then.in_a_second.get(key, 0) + 1 >= TOO_MANY
+
+
 def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     end = [int(duration_ms(first.cue.body))] if _idles_after(eye, first.cue, then.cue) else []
     if not _starts_any_time(eye, then.cue, first.cue):
@@ -219,6 +274,8 @@ def _instants(eye: Eye, first: _Seen, then: _Seen) -> list[int]:
     instants: set[int] = set()
     for key, at_ms in first.changes.items():
         after = then.changes.get(key, np.zeros(0))
+        if isinstance(key[1], tuple) and not _enough(first, then, key):
+            continue  # there are many pairs: their instants would crowd out better ones
         heads = after[(after >= 0.0) & (after < SECOND_MS)].tolist()
         for window in {SECOND_MS / 2.0, *(SECOND_MS - head - 2 * FRAME_MS for head in heads)}:
             ends = np.searchsorted(at_ms, at_ms + window, side="right")

@@ -11,7 +11,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim.light.counting import TOO_MANY
-from sim.model import Binding, Board, Cue, Fade, Hold, InTurn, Lamp, Repeat, Rig, Score, Show
+from sim.light.flash import Flashing
+from sim.model import (
+    Binding,
+    Board,
+    Cue,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Strip,
+    StripLight,
+    Together,
+)
 from sim.strain import interrupted_light
 from sim.strain.eye import Eye
 from sim.strain.interrupted_light import (
@@ -174,22 +190,44 @@ def test_pairs_that_may_make_too_many_changes_are_rehearsed_and_each_taker_told_
     assert len(takers) == len(set(takers))
 
 
+def change(name: str, to: float) -> tuple[Fade, Hold]:
+    return Fade(name, to, 0), Hold(110)
+
+
+SIX_OF_TWO = InTurn((
+    *change("eye", 100.0), *change("eye", 0.0), *change("ear", 100.0), *change("ear", 0.0),
+    *change("eye", 100.0), *change("eye", 0.0),
+))  # fmt: skip
+"""Six changes of two lights, four of them of the one."""
+TWO_MORE = Cue("then", "", InTurn((*change("ear", 100.0), *change("ear", 0.0))))
+
+
+def flashing_pairs(first: Cue, then: Cue, *more: Strip) -> dict[tuple[str, str], Flashing]:
+    """What the search finds in a show of two white lamps, by the two cues; each has a button."""
+    white = tuple(Lamp(n, "b", p, colour=(255, 255, 255)) for n, p in (("eye", 2), ("ear", 3)))
+    bound = (Binding(1, first.name), Binding(2, then.name))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (*white, *more))
+    watching = Eye(Show(rig, Score("s", (first, then), bound)))
+    found = {(a.first.name, a.then.name): a.found for a in interruptions(watching, (first, then))}
+    assert not watching.flashes(first)
+    return found
+
+
 def test_a_cue_that_only_makes_up_the_rest_with_all_lights_together_is_looked_at() -> None:
     """Six changes of two lights, then two more as the second cue takes the quieter one of them."""
+    found = flashing_pairs(Cue("first", "", SIX_OF_TWO), TWO_MORE)["first", "then"]
+    assert found.outputs == ("eye", "ear")
+    assert found.count == 4
 
-    def change(name: str, to: float) -> tuple[Fade, Hold]:
-        return Fade(name, to, 0), Hold(110)
 
-    first = Cue("first", "", InTurn((
-        *change("eye", 100.0), *change("eye", 0.0), *change("ear", 100.0), *change("ear", 0.0),
-        *change("eye", 100.0), *change("eye", 0.0),
-    )))  # fmt: skip
-    then = Cue("then", "", InTurn((*change("ear", 100.0), *change("ear", 0.0))))
-    white = tuple(Lamp(n, "b", p, colour=(255, 255, 255)) for n, p in (("eye", 2), ("ear", 3)))
-    bound = (Binding(1, "first"), Binding(2, "then"))
-    rig = Rig((), (Board("b", "atmega328p", 1),), white)
-    watching = Eye(Show(rig, Score("s", (first, then), bound)))
-    pairs = {(a.first.name, a.then.name): a for a in interruptions(watching, (first, then))}
-    assert pairs["first", "then"].found.outputs == ("eye", "ear")
-    assert pairs["first", "then"].found.count == 4
-    assert not watching.flashes(first)
+@pytest.mark.parametrize("pixels", [1, 30, 300])
+def test_two_lights_that_flash_over_a_takeover_are_seen_beside_a_large_one_that_moves(
+    pixels: int,
+) -> None:
+    """WCAG 2.2, 2.3.1 (read): no light beside takes a flash away. A strip that slowly brightens
+    hides every change of the lamps from the sum of all lights; none of them flashes alone."""
+    brightens = Fade("fan", StripLight((255, 255, 255)), 2000)
+    first = Cue("first", "", Together((brightens, SIX_OF_TWO)))
+    found = flashing_pairs(first, TWO_MORE, Strip("fan", "b", 4, pixels))["first", "then"]
+    assert set(found.outputs) >= {"eye", "ear"}
+    assert found.count == 4
