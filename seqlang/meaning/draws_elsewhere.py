@@ -40,11 +40,12 @@ def told_first(reading: Reading, text: CueText, begin: int) -> None:
     if not new or reading.strands is None or name in reading.strands:
         return
     drawn = sorted(place(one) for one in _ranges(text.body))  # none lies in another one
-    told: dict[Finding, None] = {}
-    for finding in new:
-        within = _around(drawn, finding.span)
-        told[finding if within is None else outside_idle(name, within)] = None
-    reading.findings[begin:] = told
+    within = [_around(drawn, finding.span) for finding in new]
+    told = [
+        finding if place is None else outside_idle(name, place)
+        for finding, place in zip(new, within, strict=True)
+    ]
+    reading.retell(begin, told)
 
 
 def _around(places: Sequence[Place], span: Span) -> Span | None:

@@ -133,6 +133,19 @@ class Notebook:
         if found.trail != span.trail and note not in found.notes and len(found.notes) < _SHOWN:
             self.findings[index] = replace(found, notes=(*found.notes, note))
 
+    def retell(self, begin: int, told: Sequence[Finding]) -> None:
+        """Put others in the place of the findings from number `begin` on, one for each.
+
+        Those that are the same then are told once. What is found again by another way goes to the
+        finding that is still there; one that is no longer told is found anew.
+        """
+        before, numbers = self.findings[begin:], dict[Finding, int]()
+        now = [begin + numbers.setdefault(one, len(numbers)) for one in told]
+        stays = [one is other for one, other in zip(before, told, strict=True)]
+        self.findings[begin:] = numbers
+        self._on_the_way = _moved(self._on_the_way, begin, now, stays)
+        self._unknown = _moved(self._unknown, begin, now, stays)
+
     def _text_at(self, span: Span) -> str:
         return self.source.text[span.start : span.end]
 
@@ -230,6 +243,17 @@ class Notebook:
             return self.tried(make, *args, **more)
         with self.passing(words):
             return self.tried(make, *args, **more)
+
+
+def _moved(
+    known: dict[T, int], begin: int, now: Sequence[int], stays: Sequence[bool]
+) -> dict[T, int]:
+    """Numbers of findings, after those from `begin` on have others, or are gone."""
+    return {
+        key: number if number < begin else now[number - begin]
+        for key, number in known.items()
+        if number < begin or stays[number - begin]
+    }
 
 
 def declared(reading: Notebook, kind: str, names: Iterable[Token]) -> dict[str, Token]:

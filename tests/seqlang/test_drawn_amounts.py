@@ -252,3 +252,23 @@ def test_the_graver_of_what_shortest_and_longest_waits_bring_is_told(
     shortest: list[Finding], longest: list[Finding], told: list[Finding]
 ) -> None:
     assert with_graver(shortest, longest) == told
+
+
+def test_what_is_told_twice_of_a_side_is_still_found_after_doubles_are_gone() -> None:
+    """Played for both sides and once more for one, a mistake is known by its number."""
+    text = "\n".join(
+        [
+            "mirror t,o",
+            "    servo ip:g pin B",
+            "    cue b",
+            "        ip to 6 4",
+            "cue t",
+            "    play b",
+            "    in turn along t",
+            "        play b",
+            "",
+        ]
+    )
+    found = load_text(Source("sides.cues", text)).findings
+    told = [one.name for one in found]
+    assert told == [*["missing-line"] * 3, "unknown-name", "unknown-pin", "syntax"]
