@@ -1,12 +1,15 @@
 """Whether a strand of idle may flash too often by what it draws: a bound, close to what it can do.
 
 A rehearsal shows some draws out of millions. So the worst of them is reckoned. Shorter times bring
-more changes into a second, so each time is its shortest. Between two changes light is at an
-extreme, at the end of a fade. A row of n changes has n - 1 such extremes, turn about high and low.
-It takes from the first change, as late in its fade as its ends allow, over all that lies between,
-to the last one, as early in its fade as its ends allow. The extremes in between are taken at the
-ends of their ranges, and nothing that a value is for one change keeps it from another one for the
-next. So a row may be thought of that no draw brings about; the bound errs on the safe side.
+more changes into a second, so each time is its shortest; only beside something longer a fade that
+takes long ends closer to the next one (`sim.strain.drawn_times`).
+
+Between two changes light is at an extreme, at the end of a fade. A row of n changes has n - 1 such
+extremes, turn about high and low. It takes from the first change, as late in its fade as its ends
+allow, over all that lies between, to the last one, as early in its fade as its ends allow. The
+extremes in between are taken at the ends of their ranges, and nothing that a value is for one
+change keeps it from another one for the next. So a row may be thought of that no draw brings about;
+the bound errs on the safe side.
 
 Several lights of a strand together are `sim.strain.drawn_together`'s. Where an effect lies over a
 light, where its fades cut one another short, or where a button could hold a repeat, ways up and
@@ -34,7 +37,9 @@ from sim.score.draws import draws_in
 from sim.score.tree import Lengths, acts, swapped, walk
 from sim.strain.chosen_light import ChosenLight
 from sim.strain.drawn_stands import (
+    MOST_FADES,
     ROUND,
+    RowOfStands,
     Sense,
     Stand,
     can_be_red,
@@ -48,7 +53,12 @@ from sim.strain.drawn_stands import (
     way_to,
     weights_of,
 )
-from sim.strain.drawn_together import most_changes_together, most_turns_of_overlapping
+from sim.strain.drawn_times import in_time
+from sim.strain.drawn_together import (
+    most_changes_together,
+    most_turns_of_drifting,
+    most_turns_of_overlapping,
+)
 from sim.strain.light_bound import WINDOW_MS, LightBound, effect_ways, together
 from sim.strain.light_states import LightStates
 
@@ -119,7 +129,7 @@ def may_flash(
             for kind, count in _chosen_together(chosen, seen, names, counted):
                 note(kind, names, count, is_near=False)
         else:
-            for kind, most, is_near in _together(seen, known):
+            for kind, most, is_near in _together(written.body, seen, known):
                 note(kind, names, most, is_near)
     return tuple(
         MayFlash(kind, outputs, count, is_near) for (kind, outputs, is_near), count in found.items()
@@ -149,17 +159,22 @@ def _ensembles(used: list[str]) -> Iterator[tuple[str, ...]]:
 
 
 def _together(
-    lights: Mapping[str, Lamp | Strip], rows: Mapping[str, Sequence[Stand]]
+    body: Step, lights: Mapping[str, Lamp | Strip], rows: Mapping[str, RowOfStands]
 ) -> Iterator[tuple[FlashKind, int, bool]]:
     """The changes of several lights of one strand, seen as one.
 
     Close to what can happen where fades follow one another; looser where they overlap.
     """
+    times = in_time(body, rows, WINDOW_MS, MOST_FADES * len(rows))
+    stands = {name: row.stands for name, row in rows.items()}
     for kind, values, least in _sums(lights, rows):
-        near = most_changes_together(rows, values, least)
+        if times.drifts:
+            yield kind, most_turns_of_drifting(times, stands, values, least), False
+            continue
+        near = most_changes_together(times, stands, values, least)
         yield kind, near, True
         if near < TOO_MANY:
-            yield kind, most_turns_of_overlapping(rows, values, least), False
+            yield kind, most_turns_of_overlapping(times, stands, values, least), False
 
 
 def _sums(
@@ -250,8 +265,9 @@ def _passes_of_effects(body: Step) -> dict[int, float]:
 # -- the closest row ------------------------------------------------------------------------------
 
 
-def _most_changes(stands: Sequence[Stand], sense: Sense) -> int:
+def _most_changes(row: RowOfStands, sense: Sense) -> int:
     """The most changes that a second of frames may hold, as far as it is more than too many."""
+    stands, between = row.stands, row.until_ms
     values = [np.atleast_1d(sense.value(one.levels)) for one in stands]
     low = np.array([float(several.min()) for several in values])
     high = np.array([float(several.max()) for several in values])
@@ -261,21 +277,17 @@ def _most_changes(stands: Sequence[Stand], sense: Sense) -> int:
     rises &= (low < sense.bright - ROUND)[:, np.newaxis]
     falls = later & (high[:, np.newaxis] - low[np.newaxis] >= least)
     falls &= (low < sense.bright - ROUND)[np.newaxis]
-    ends = np.array([one.ends_ms for one in stands])
-    left = np.array([one.left_ms for one in stands])
-    with np.errstate(invalid="ignore"):
-        between = left[np.newaxis] - ends[:, np.newaxis]
     most = 0
     for up in (True, False):
         first = _after_first(stands, values, rises if up else falls, sense, up)
         onward = {
-            way: _before_last(stands, values, rises if way else falls, sense, way)
+            way: _until_last(row, values, rises if way else falls, sense, way)
             for way in (True, False)
         }
         rows = np.eye(len(stands), dtype=bool)
         way, count = not up, 2
         while rows.any():
-            spans = first[:, np.newaxis] + between + onward[way][np.newaxis]
+            spans = first[:, np.newaxis] + onward[way]
             if not (rows & (spans < WINDOW_MS)).any():
                 break
             most = max(most, count)
@@ -297,35 +309,37 @@ def _after_first(
         if not sources.size:
             continue
         open_ended = values[n].size > 1 or any(values[m].size > 1 for m in sources)
-        if open_ended or not 0.0 < stand.ends_ms - stand.begins_ms < inf:
+        if open_ended or not stand.lasts_ms > 0.0:
             found[n] = 0.0
             continue
         way = way_to(stands[n - 1].levels[:1], stand.levels[0], stand.law)
         value = sense.value(way)[0]
-        lasts = stand.ends_ms - stand.begins_ms
         for m in sources:
-            found[n] = min(
-                found[n], lasts * (1.0 - reached(value, values[m][0], sense.least, up, 1))
-            )
+            share = reached(value, values[m][0], sense.least, up, 1)
+            found[n] = min(found[n], stand.lasts_ms * (1.0 - share))
     return found
 
 
-def _before_last(
-    stands: Sequence[Stand], values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
+def _until_last(
+    row: RowOfStands, values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
 ) -> Array:
-    """By stand, the least time (ms) after it is left until the change away from it counts."""
-    found = np.full(len(stands), inf)
-    for n, stand in enumerate(stands):
-        for m in np.flatnonzero(turns[n]).tolist():
-            then = stands[m]
-            if m > n + 1:
-                found[n] = min(found[n], then.begins_ms - stand.left_ms)
-                break
-            far = then.levels[int(np.argmax(values[m]) if up else np.argmin(values[m]))]
-            way = sense.value(way_to(stand.levels, far, then.law))
-            soonest = min(
-                reached(row, start, sense.least, up, 0)
-                for row, start in zip(way, values[n], strict=True)
-            )
-            found[n] = soonest * (then.ends_ms - then.begins_ms)
+    """[i, n]: the least time (ms) from the end of the fade to stand i until a change away from
+    stand n counts."""
+    stands = row.stands
+    found = np.full(row.until_ms.shape, inf)
+    for n, stand in enumerate(stands[:-1]):
+        others = np.flatnonzero(turns[n, n + 2 :]) + n + 1
+        if others.size:
+            # a change that begins at once: the fades before it may have gone most of the way
+            found[:, n] = row.until_ms[:, others].min(axis=1)
+        if not turns[n, n + 1]:
+            continue
+        then, ends = stands[n + 1], values[n + 1]
+        far = then.levels[int(np.argmax(ends) if up else np.argmin(ends))]
+        way = sense.value(way_to(stand.levels, far, then.law))
+        soonest = min(
+            reached(each, start, sense.least, up, 0)
+            for each, start in zip(way, values[n], strict=True)
+        )
+        found[:, n] = np.minimum(found[:, n], row.until_ms[:, n] + soonest * then.lasts_ms)
     return found

@@ -1,14 +1,15 @@
 """Where lights of a strand can stand between its fades, whatever is drawn, and how they are seen.
 
-All times are the shortest: so most changes come into a second. What a strand repeats is written out
-as often as any second can hold.
+All times are the shortest: so most changes come into a second. Where a fade goes on beside
+something longer, its own longer times count as well (`sim.strain.drawn_times`). What a strand
+repeats is written out as often as any second can hold.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
-from math import ceil, inf
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -20,7 +21,6 @@ from sim.light.lightness import channel_levels, colour_luminance, luminance, srg
 from sim.model import (
     Effect,
     Fade,
-    InTurn,
     Lamp,
     Law,
     OneOf,
@@ -28,11 +28,11 @@ from sim.model import (
     Step,
     Strip,
     StripLight,
-    Together,
 )
 from sim.rulebook import FRAME_MS, LEVEL_STEPS_PER_PCT
 from sim.score.laws import position
-from sim.score.tree import Lengths, walk
+from sim.score.tree import walk
+from sim.strain.drawn_times import in_time
 from sim.strain.light_bound import WINDOW_MS
 from sim.strain.light_states import Light, LightStates
 
@@ -52,14 +52,24 @@ SHARES: Final = np.linspace(0.0, 1.0, 65)
 class Stand:
     """An end of a fade, and the lights at which it may be: `levels` (lights, channels) in L*.
 
-    It is reached by a fade from `begins_ms` to `ends_ms`, and left at `left_ms`.
+    It is reached by a fade that takes `lasts_ms`.
     """
 
     levels: Array
-    begins_ms: float
-    ends_ms: float
-    left_ms: float
+    lasts_ms: float
     law: Law
+
+
+@dataclass(frozen=True)
+class RowOfStands:
+    """The stands of a light, one after the other.
+
+    `until_ms[i, j]`: the least time from the end of the fade that leads to stand i to the beginning
+    of the one that leads away from stand j, whatever is drawn; infinite where none does.
+    """
+
+    stands: tuple[Stand, ...]
+    until_ms: Array
 
 
 @dataclass(frozen=True)
@@ -78,7 +88,7 @@ class Sense:
 # -- stands ---------------------------------------------------------------------------------------
 
 
-def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> list[Stand] | None:
+def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> RowOfStands | None:
     """The ends of a light's fades, from what the strand finds on, in the shortest times.
 
     As many passes as any second can hold. None: ways are to be counted.
@@ -96,21 +106,23 @@ def stands_of(body: Step, light: Lamp | Strip, states: LightStates) -> list[Stan
         several = [one for one in left if isinstance(one, StripLight)]
         if ways_of_fades(light, several) > 1:
             return None
-    fades = _Fades(name, body).all
-    if len(fades) > MOST_FADES:
+    times = in_time(body, (name,), WINDOW_MS, MOST_FADES)
+    if len(times.fades) > MOST_FADES or not times.in_order:
         return None
-    meets = [one.begins_ms for one in fades]
-    if any(one.ends_ms > then + ROUND for one, then in zip(fades, meets[1:], strict=False)):
-        return None
+    fades = [one.act for one in times.fades if isinstance(one.act, Fade)]
+    found = levels_found(light, states)
     # after power-up the safe light comes on a frame before the strand starts
-    dark = Stand(np.zeros((1, fades[0].levels.shape[1])), -inf, -inf, -FRAME_MS, Law("uniform"))
-    lit = Stand(levels_found(light, states), -FRAME_MS, -FRAME_MS, meets[0], Law("uniform"))
-    until = (*meets[1:], inf)
-    found = [
-        Stand(one.levels, one.begins_ms, one.ends_ms, at, one.law)
-        for one, at in zip(fades, until, strict=True)
-    ]
-    return [dark, lit, *found]
+    dark = Stand(np.zeros((1, found.shape[1])), 0.0, Law("uniform"))
+    lit = Stand(found, 0.0, Law("uniform"))
+    ends = (Stand(levels_at(one), float(one.duration_ms), one.law) for one in fades)
+    until = np.full((len(fades) + 2,) * 2, inf)
+    until[_LIT, _LIT:-1] = [one.begins_ms + FRAME_MS for one in times.fades]
+    until[_LIT + 1 :, _LIT:-1] = times.least_ms
+    return RowOfStands((dark, lit, *ends), until)
+
+
+_LIT: Final = 1
+"""The number of the stand that a strand finds."""
 
 
 def levels_found(light: Lamp | Strip, states: LightStates) -> Array:
@@ -130,53 +142,6 @@ def levels_of(light: Light) -> Array:
     if isinstance(light, StripLight):
         return np.array(channel_levels(light)) / LEVEL_STEPS_PER_PCT
     return np.array([light])
-
-
-class _Fades:
-    """One light's fades in the order of time, each as a stand whose end is not known yet."""
-
-    def __init__(self, name: str, body: Step) -> None:
-        self._name = name
-        self._lengths = Lengths(body)
-        self._found: list[Stand] = []
-        self._repeated(body, 0.0, inf)
-        self.all = sorted(self._found, key=lambda one: one.begins_ms)
-
-    def _of(self, step: Step, start: float) -> float:
-        """When the step is over. What is behind something endless is not looked at."""
-        match step:
-            case Fade() if step.output == self._name:
-                end = start + step.duration_ms
-                self._found.append(Stand(levels_at(step), start, end, end, step.law))
-                return end
-            case InTurn():
-                for child in step.children:
-                    if start == inf:
-                        break
-                    start = self._of(child, start)
-                return start
-            case Together():
-                ends = [
-                    self._of(child, start + n * step.interval_ms)
-                    for n, child in enumerate(step.children)
-                ]
-                return max(ends, default=start)
-            case Repeat():
-                return self._repeated(step.body, start, inf if step.times is None else step.times)
-            case _:
-                return start + self._lengths[step]
-
-    def _repeated(self, body: Step, start: float, times: float) -> float:
-        """So many passes that a second which starts in one of the first two lies within them.
-
-        Of more passes the others make no second that these do not make.
-        """
-        enough = ceil(WINDOW_MS / max(1.0, self._lengths[body])) + 2
-        for _ in range(int(min(times, enough))):
-            if start == inf or len(self._found) > MOST_FADES:
-                break
-            start = self._of(body, start)
-        return inf if times == inf else start
 
 
 def levels_at(fade: Fade) -> Array:

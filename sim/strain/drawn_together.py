@@ -19,6 +19,7 @@ import numpy as np
 from sim.arrays import Array
 from sim.light.counting import TOO_MANY
 from sim.strain.drawn_stands import ROUND, Stand, reached, way_to
+from sim.strain.drawn_times import InTime, surely_apart
 from sim.strain.light_bound import WINDOW_MS, together
 
 MOST_IN_A_SECOND: Final = 11
@@ -32,11 +33,9 @@ Range: TypeAlias = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class _Fade:
-    """One light's fade: when, from which values to which, and how soon it counts at best."""
+    """One light's fade: from which values to which, and how soon it counts at best."""
 
     light: str
-    begins_ms: float
-    ends_ms: float
     before: Range
     after: Range
     soonest_ms: float
@@ -49,33 +48,34 @@ class _Fade:
 
 
 def most_changes_together(
-    rows: Mapping[str, Sequence[Stand]],
+    times: InTime,
+    stands: Mapping[str, Sequence[Stand]],
     values: Mapping[str, Callable[[Array], Array]],
     least: float,
 ) -> int:
     """The most changes of at least `least` in the sum of all values, as far as they are too many.
 
-    `rows`: by light its stands, `values`: by light what it adds to the sum.
+    `stands`: by light those of its row, `values`: by light what it adds to the sum.
     """
-    fades = _in_order(rows, values, least)
+    fades = _in_order(times, stands, values, least)
     most = 0
     for n in range(len(fades)):
-        until = n + 1
-        while until < len(fades) and fades[until].begins_ms - fades[n].ends_ms < WINDOW_MS:
-            until += 1
+        near = np.flatnonzero(times.least_ms[n] < WINDOW_MS)
+        until = int(max(near, default=n)) + 1
         if until - n < TOO_MANY:
             continue
         if until - n > MOST_IN_A_SECOND:
             room = sum(min(1.0, fade.most / (least - ROUND)) for fade in fades[n:until])
             most = max(most, int(room) if room >= TOO_MANY else 0)
             continue
-        found = _Split(fades[n:until], least)
+        found = _Split(fades[n:until], times.least_ms[n, n:until], least)
         most = max(most, found.most(True), found.most(False))
     return most
 
 
 def most_turns_of_overlapping(
-    rows: Mapping[str, Sequence[Stand]],
+    times: InTime,
+    stands: Mapping[str, Sequence[Stand]],
     values: Mapping[str, Callable[[Array], Array]],
     least: float,
 ) -> int:
@@ -83,14 +83,43 @@ def most_turns_of_overlapping(
 
     While one light goes slowly up, each short fade of another down turns the sum twice.
     """
-    fades = _in_order(rows, values, least)
+    fades = _in_order(times, stands, values, least)
     most = 0
-    for until in {fade.ends_ms for fade in fades}:
-        met = [f for f in fades if f.begins_ms < until + WINDOW_MS and f.ends_ms >= until]
+    for n in range(len(fades)):
+        met = [fades[m] for m in _met(times, n)]
         if any(fade.overlaps for fade in met):
             room = sum(fade.most for fade in met) / (least - ROUND)
             most = max(most, int(min(together(float(len(met))), room)))
     return most if most >= TOO_MANY else 0
+
+
+def most_turns_of_drifting(
+    times: InTime,
+    stands: Mapping[str, Sequence[Stand]],
+    values: Mapping[str, Callable[[Array], Array]],
+    least: float,
+) -> int:
+    """The same where repeats go on side by side: the busiest second of each light meets the others.
+
+    No pass need lie to another as it does in the first passes.
+    """
+    fades = _in_order(times, stands, values, least)
+    ways = room = 0.0
+    for name in stands:
+        own = [n for n, fade in enumerate(fades) if fade.light == name]
+        met = [[fades[m] for m in _met(times, n) if fades[m].light == name] for n in own]
+        ways += max(map(len, met), default=0)
+        room += max((sum(fade.most for fade in several) for several in met), default=0.0)
+    most = int(min(together(ways), room / (least - ROUND)))
+    return most if most >= TOO_MANY else 0
+
+
+def _met(times: InTime, n: int) -> list[int]:
+    """The fades that a second may meet which starts where a fade ends."""
+    to, back = times.least_ms[n], times.least_ms[:, n]
+    over = (back >= -ROUND) & (to < -ROUND)
+    over[n] = False
+    return [int(m) for m in np.flatnonzero((to < WINDOW_MS) & ~over)]
 
 
 class _Split:
@@ -99,8 +128,10 @@ class _Split:
     It is known to be worth looking for only where it leads to too many.
     """
 
-    def __init__(self, fades: Sequence[_Fade], least: float) -> None:
+    def __init__(self, fades: Sequence[_Fade], after_ms: Array, least: float) -> None:
+        """`after_ms`: the least time from the end of the first fade to the beginning of each."""
         self._fades = fades
+        self._after_ms = after_ms
         self._least = least - ROUND
 
     def most(self, up: bool) -> int:
@@ -120,15 +151,15 @@ class _Split:
         fade = self._fades[n]
         found = self._onward(n + 1, {**at, fade.light: fade.after}, up, count)
         for after, then in self._turns(n, at, not up):
-            seen = count + 1 if self._in_time(fade) else count
+            seen = count + 1 if self._in_time(n) else count
             if then == len(self._fades):
                 found = max(found, seen if seen >= TOO_MANY else 0)
             else:
                 found = max(found, self._onward(then, after, not up, seen))
         return found
 
-    def _in_time(self, fade: _Fade) -> bool:
-        return fade.begins_ms + fade.soonest_ms - self._fades[0].ends_ms < WINDOW_MS
+    def _in_time(self, n: int) -> bool:
+        return bool(self._after_ms[n] + self._fades[n].soonest_ms < WINDOW_MS)
 
     def _turns(
         self, n: int, at: dict[str, Range], up: bool
@@ -161,31 +192,24 @@ class _Split:
 
 
 def _in_order(
-    rows: Mapping[str, Sequence[Stand]],
+    times: InTime,
+    stands: Mapping[str, Sequence[Stand]],
     values: Mapping[str, Callable[[Array], Array]],
     least: float,
 ) -> list[_Fade]:
-    spans = [(name, one.begins_ms, one.ends_ms) for name, row in rows.items() for one in row[2:]]
     found: list[_Fade] = []
-    for name, row in rows.items():
-        for before, stand in pairwise(row[1:]):
-            own = stand.begins_ms, stand.ends_ms
-            overlaps = any(
-                other != name and ((begins < own[1] and own[0] < ends) or begins == own[0])
-                for other, begins, ends in spans
-            )
-            soonest = _soonest_ms(before, stand, values[name], least)
-            found.append(
-                _Fade(
-                    name,
-                    *own,
-                    _range(before, values[name]),
-                    _range(stand, values[name]),
-                    0.0 if overlaps else soonest,
-                    overlaps,
-                )
-            )
-    return sorted(found, key=lambda fade: (fade.begins_ms, fade.ends_ms))
+    ways = {name: pairwise(row[1:]) for name, row in stands.items()}
+    for n, one in enumerate(times.fades):
+        name = one.act.output
+        before, stand = next(ways[name])
+        overlaps = any(
+            other.act.output != name and not surely_apart(times, n, m)
+            for m, other in enumerate(times.fades)
+        )
+        soonest = 0.0 if overlaps else _soonest_ms(before, stand, values[name], least)
+        ends = _range(before, values[name]), _range(stand, values[name])
+        found.append(_Fade(name, *ends, soonest, overlaps))
+    return found
 
 
 def _range(stand: Stand, value: Callable[[Array], Array]) -> Range:
@@ -210,4 +234,4 @@ def _soonest_ms(
             reached(row, start, least, up, 0) for row, start in zip(way, starts, strict=True)
         ]
     soonest = min(shares)
-    return 0.0 if soonest > 1.0 else soonest * (stand.ends_ms - stand.begins_ms)
+    return 0.0 if soonest > 1.0 else soonest * stand.lasts_ms

@@ -14,6 +14,9 @@ rises slowly, each short way down of another turns the sum twice. So n ways of s
 as 2 n - 1 changes (own; the tests climb towards shows that make more).
 
 A second of frames may hold what happens in a second and one frame.
+
+Of what draws its times the shortest are read; what may come late beside something longer lasts
+longer by that (`sim.strain.drawn_times`).
 """
 
 from __future__ import annotations
@@ -31,6 +34,7 @@ from sim.light.hues import ways_of_fades
 from sim.model import Cue, Effect, Fade, Lamp, Repeat, Show, Step, Strip, StripLight
 from sim.rulebook import EFFECT_SOFT_MS, FRAME_MS
 from sim.score.tree import Lengths, acts, duration_ms, passes, timeline, walk
+from sim.strain.drawn_times import Late, lateness
 
 WINDOW_MS: Final = SECOND_MS + FRAME_MS
 
@@ -46,6 +50,9 @@ class _Ways(NamedTuple):
     start_ms: float
     end_ms: float
     most: float
+
+
+_IN_TIME: Final = Late(0.0, 0.0)
 
 
 class _Loop(NamedTuple):
@@ -138,7 +145,9 @@ class LightBound:
             again = often and 0 < duration_ms(cue.body) < inf
             body = self._written.get(cue.name, cue.body)
             body = Repeat(body, None) if again else body
-            ways = _ways(body, self._lights, self._ways_of_a_fade)
+            # only what draws its times may be late
+            late = lateness(body, self._lights) if cue.name in self._written else {}
+            ways = _ways(body, self._lights, self._ways_of_a_fade, late)
             if cue.name in self._show.score.idle:
                 # after power-up its lights come on a frame before it starts
                 lit = dict.fromkeys(one.output for one in ways)
@@ -265,7 +274,12 @@ def _ways_of_fades(show: Show) -> dict[str, float]:
     return found
 
 
-def _ways(body: Step, lights: Mapping[str, int], of_a_fade: Mapping[str, float]) -> list[_Ways]:
+def _ways(
+    body: Step,
+    lights: Mapping[str, int],
+    of_a_fade: Mapping[str, float],
+    late: Mapping[int, Late],
+) -> list[_Ways]:
     lengths = Lengths(body)
     loops: dict[int, _Loop] | None = None
     acts: list[tuple[float, Fade | Effect]] = []
@@ -274,7 +288,7 @@ def _ways(body: Step, lights: Mapping[str, int], of_a_fade: Mapping[str, float])
             loops = _loops(body, lengths)
         if isinstance(step, Fade | Effect) and step.output in lights and start < inf:
             acts.append((start, step))
-    return _read_off(acts, loops or {}, lights, of_a_fade)
+    return _read_off(acts, loops or {}, lights, of_a_fade, late)
 
 
 def _read_off(
@@ -282,6 +296,7 @@ def _read_off(
     loops: dict[int, _Loop],
     lights: Mapping[str, int],
     of_a_fade: Mapping[str, float],
+    late: Mapping[int, Late],
 ) -> list[_Ways]:
     found: list[_Ways] = []
     beats: dict[str, list[_Ways]] = {}
@@ -289,13 +304,24 @@ def _read_off(
     for start, act in acts:
         first_fade.setdefault(act.output, inf)
         if isinstance(act, Fade):
-            first_fade[act.output] = min(first_fade[act.output], start)
+            at = start + late.get(id(act), _IN_TIME).ms
+            first_fade[act.output] = min(first_fade[act.output], at)
     for name in {act.output for _, act in acts if isinstance(act, Effect)}:
         laid = [(s, a) for s, a in acts if isinstance(a, Effect) and a.output == name]
-        beats[name] = _beats(laid, loops, lights[name])
-        found += [_jump(effect, start, loops.get(id(effect))) for start, effect in laid]
+        beats[name] = _beats(laid, loops, lights[name], late)
+        found += [
+            _jump(effect, start, loops.get(id(effect)), late.get(id(effect), _IN_TIME))
+            for start, effect in laid
+        ]
     fades = [
-        _span(act, start, act.duration_ms, of_a_fade[act.output], loops.get(id(act)))
+        _span(
+            act,
+            start,
+            act.duration_ms,
+            of_a_fade[act.output],
+            loops.get(id(act)),
+            late.get(id(act), _IN_TIME),
+        )
         for start, act in acts
         if isinstance(act, Fade)
     ]
@@ -318,11 +344,18 @@ def _twice(one: _Ways) -> _Ways:
     return one._replace(most=2.0 * one.most)
 
 
-def _beats(laid: list[tuple[float, Effect]], loops: dict[int, _Loop], pixels: int) -> list[_Ways]:
+def _beats(
+    laid: list[tuple[float, Effect]],
+    loops: dict[int, _Loop],
+    pixels: int,
+    late: Mapping[int, Late],
+) -> list[_Ways]:
     """The beats of one light's effects: each until the next has let it go, or all on where they are
-    repeated."""
+    repeated, or where one of them may come late."""
     ordered = sorted(laid, key=lambda one: one[0])
-    plain = not any(id(effect) in loops for _, effect in ordered)
+    plain = not any(
+        id(effect) in loops or late.get(id(effect), _IN_TIME).ms > 0.0 for _, effect in ordered
+    )
     nexts = (start + EFFECT_SOFT_MS for start, _ in ordered[1:])
     ends = [*nexts, inf] if plain else [inf] * len(ordered)
     return [
@@ -332,17 +365,21 @@ def _beats(laid: list[tuple[float, Effect]], loops: dict[int, _Loop], pixels: in
     ]
 
 
-def _jump(effect: Effect, start: float, loop: _Loop | None) -> _Ways:
+def _jump(effect: Effect, start: float, loop: _Loop | None, late: Late) -> _Ways:
     """Where an effect comes or goes, and another one after it. What is repeated cuts beats short:
     two ways more."""
-    return _span(effect, start, 2.0 * EFFECT_SOFT_MS, 1.0 if loop is None else 3.0, loop)
+    return _span(effect, start, 2.0 * EFFECT_SOFT_MS, 1.0 if loop is None else 3.0, loop, late)
 
 
-def _span(act: Fade | Effect, start: float, lasts: float, each: float, loop: _Loop | None) -> _Ways:
+def _span(
+    act: Fade | Effect, start: float, lasts: float, each: float, loop: _Loop | None, late: Late
+) -> _Ways:
+    """`late`: by how much what comes behind it may come closer than it is written."""
     if loop is None:
-        return _Ways(act.output, start, start + lasts, each)
-    times = min((WINDOW_MS + lasts) // max(loop.pass_ms, 1.0) + 1.0, loop.most)
-    return _Ways(act.output, start, loop.end_ms, times * each)
+        return _Ways(act.output, start, start + lasts + late.ms, each)
+    meets = WINDOW_MS + lasts + late.in_pass_ms
+    times = min(meets // max(loop.pass_ms, 1.0) + 1.0, loop.most)
+    return _Ways(act.output, start, loop.end_ms + late.ms, times * each)
 
 
 def _loops(body: Step, lengths: Lengths) -> dict[int, _Loop]:

@@ -47,13 +47,14 @@ COLOURS = ((255, 255, 255), (255, 0, 0), (0, 0, 255), (255, 80, 0), (255, 0, 255
 class Maker:
     """Makes strands of one or two lights that change quickly, with all that can be drawn."""
 
-    def __init__(self, seed: int, chooses: bool = False) -> None:
+    def __init__(self, seed: int, chooses: bool = False, beside: bool = False) -> None:
         self.chance = random.Random(seed)
         self.chooses = chooses
+        self.beside = beside
         colour = self.chance.choice(((255, 255, 255), (255, 0, 0), (255, 90, 0)))
         lamp = Lamp("a", "b", 2, colour=colour, safe_pct=self.chance.choice((0.0, 40.0)))
         self.lights: list[Lamp | Strip] = [lamp]
-        if seed % 3 == 0:
+        if seed % (2 if beside else 3) == 0:
             cap = self.chance.choice((None, 0.1))
             pixels = self.chance.choice((1, 5))
             strip = Strip("s", "b", 4, pixels, cap_a=cap)
@@ -80,6 +81,8 @@ class Maker:
         return Show(rig, Score("", (cue,), idle=("i",)))
 
     def step(self, depth: int) -> Step:
+        if depth and self.beside and self.chance.random() < 0.4:
+            return self.together(depth)
         kind = self.chance.random()
         if depth and self.chooses and kind > 0.75:
             ways = tuple(self.way() for _ in range(self.chance.randint(2, 3)))
@@ -93,6 +96,27 @@ class Maker:
         if kind < 0.42 and len(self.lights) > 1:
             return Together(tuple(replace(self.fade(one), drawn=None) for one in self.lights))
         return self.fade(self.chance.choice(self.lights))
+
+    def together(self, depth: int) -> Step:
+        """Fades beside a wait that is often longer, or beside fades of another light."""
+        own = self.some(depth)
+        wait = self.chance.choice((*TIMES_MS, 800, 2000))
+        more = self.chance.choice((0, 0, 300, 1500))
+        beside: list[Step] = [Hold(wait, drawn=Drawn(1, wait + more) if more else None)]
+        if len(self.lights) > 1 and self.chance.random() < 0.5:
+            beside.append(self.some(depth))
+        parts: list[Step] = [own, *beside]
+        self.chance.shuffle(parts)
+        return Together(tuple(parts), interval_ms=self.chance.choice((0, 0, 0, 60, 130)))
+
+    def some(self, depth: int) -> Step:
+        """One or a few things; a late start now and then."""
+        late = self.chance.choice((0, 0, 200, 900))
+        head = (Hold(0, drawn=Drawn(1, late)),) if late else ()
+        row = InTurn((*head, *(self.step(depth - 1) for _ in range(self.chance.randint(1, 4)))))
+        if self.chance.random() < 0.25:
+            return Repeat(row, self.chance.choice((2, 3, 9)))
+        return row
 
     def way(self) -> InTurn:
         """One thing of a choice."""
@@ -125,10 +149,12 @@ def seen_flashing(show: Show, length_ms: int) -> list[Flashing]:
     return found
 
 
-def check_one(seed: int, length_ms: int, chooses: bool = False) -> tuple[bool, bool, bool]:
+def check_one(
+    seed: int, length_ms: int, chooses: bool = False, beside: bool = False
+) -> tuple[bool, bool, bool]:
     """Whether a random strand is seen to flash, in idle and as checks rehearse it, and may flash;
     fails where the bound is beaten."""
-    show = Maker(seed, chooses).show()
+    show = Maker(seed, chooses, beside).show()
     hardest = at_its_hardest(show)
     (cue,) = hardest.score.cues
     eye = Eye(hardest, show)
@@ -346,3 +372,102 @@ def test_a_show_that_draws_nothing_is_left_to_rehearsals() -> None:
     eye = Eye(plain, plain)
     assert not eye.may_flash(plain.score.cues[0])
     assert eye.flashes(plain.score.cues[0])
+
+
+# -- beside something longer ----------------------------------------------------------------------
+
+
+def strand(body: Step, *names: str, seed: int = 11) -> Show:
+    cue = Cue("i", "", numbered(body, seed))
+    lamps = tuple(Lamp(name, "b", n) for n, name in enumerate(names or ("c",), start=2))
+    rig = Rig((), (Board("b", "atmega328p", 1),), lamps)
+    return Show(rig, Score("", (cue,), idle=("i",)))
+
+
+def quick(count: int, name: str = "c") -> InTurn:
+    """Fades up and down of 40 ms each."""
+    return InTurn(tuple(Fade(name, 90.0 * (n % 2 == 0), 40) for n in range(count)))
+
+
+def assert_bounded(show: Show, *, flashes: bool) -> None:
+    """A bound from above: what is seen in minutes of play is named, and what cannot be is not."""
+    eye, cue = eye_of(show)
+    assert bool(eye.may_flash(cue)) is flashes
+    assert bool(seen_flashing(show, 120_000)) is flashes
+
+
+@pytest.mark.parametrize(
+    ("late_ms", "flashes"),
+    # five fades of 40 ms, then 1,800 ms until the next five: less than a second only if these
+    # started 980 ms late or more
+    [(1700, True), (700, False)],
+)
+def test_fades_that_start_late_beside_a_wait_come_close_to_the_next_ones(
+    late_ms: int, flashes: bool
+) -> None:
+    late = InTurn((Hold(0, drawn=Drawn(1, late_ms)), quick(5)))
+    show = strand(Repeat(Together((late, Hold(2000))), None))
+    assert_bounded(show, flashes=flashes)
+
+
+def test_a_drawn_fade_beside_a_wait_may_end_right_before_the_next_one() -> None:
+    """Fades begin 160 ms apart; of eight the first ends as late as it may: 158 ms, or 60."""
+
+    def bounded(longest_ms: int) -> bool:
+        def fade(low: float, high: float) -> Fade:
+            return Fade("c", low, 40, drawn=Drawn(1, longest_ms, 2, high))
+
+        pair = (fade(65.0, 80.0), fade(0.0, 52.0))
+        body = InTurn(tuple(Together((one, Hold(160))) for one in pair))
+        eye, cue = eye_of(strand(Repeat(body, None)))
+        return bool(eye.may_flash(cue))
+
+    assert bounded(158)
+    assert not bounded(60)
+
+
+def test_a_long_repeat_beside_a_wait_runs_into_what_follows() -> None:
+    """Four fades end each pass of the repeat, and four more follow behind the last one."""
+    again = Repeat(InTurn((Hold(1500), quick(4))), 6)
+    wait = Hold(3000, drawn=Drawn(1, 3100))
+    body = InTurn((Together((again, Hold(6 * 1660))), quick(4), wait))
+    assert_bounded(strand(Repeat(body, None)), flashes=True)
+    apart = InTurn((Together((again, Hold(6 * 1660 + 1200))), quick(4), wait))
+    assert_bounded(strand(Repeat(apart, None)), flashes=False)
+
+
+def test_two_lamps_whose_repeats_go_on_side_by_side_meet_sooner_or_later() -> None:
+    def side_by_side(fades: int) -> Show:
+        one = Repeat(InTurn((quick(fades, "c"), Hold(3000))), None)
+        wait = Hold(2500, drawn=Drawn(1, 3300))
+        other = InTurn((Hold(1500), Repeat(InTurn((quick(fades, "d"), wait)), None)))
+        return strand(Together((one, other)), "c", "d")
+
+    assert_bounded(side_by_side(5), flashes=True)
+    assert_bounded(side_by_side(2), flashes=False)
+
+
+def test_two_lamps_of_one_together_come_as_late_as_their_draws_let_them() -> None:
+    """The five fades of the one start up to 2,400 ms late; those of the other after 2,500 ms."""
+
+    def beside(late_ms: int) -> Show:
+        first = InTurn((Hold(0, drawn=Drawn(1, late_ms) if late_ms else None), quick(5, "c")))
+        drawn = Hold(3000, drawn=Drawn(2, 3100))
+        parts = first, InTurn((Hold(2500), quick(5, "d")))
+        return strand(Repeat(InTurn((Together(parts), drawn)), None), "c", "d")
+
+    assert_bounded(beside(2400), flashes=True)
+    assert_bounded(beside(0), flashes=False)
+
+
+def test_no_strand_with_things_side_by_side_flashes_where_the_bound_clears_it() -> None:
+    found = [check_one(seed, 20_000, beside=True) for seed in range(40)]
+    assert any(one[0] for one in found)
+    assert sum(1 for one in found if not one[2]) >= 20
+
+
+@pytest.mark.long
+def test_no_strand_of_many_with_things_side_by_side_flashes_in_minutes() -> None:
+    found = [check_one(seed, 120_000, beside=True) for seed in range(5000, 5400)]
+    assert sum(1 for one in found if one[0]) >= 5
+    assert sum(1 for one in found if not one[2]) >= 200
