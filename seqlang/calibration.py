@@ -358,9 +358,11 @@ def _listed(names: Iterable[str]) -> str:
 def spliced(raw: bytes, text: str, fix: Fix) -> bytes:
     """A file's bytes with a change made that is located in its decoded text.
 
-    All other bytes stay, whatever line ends and marks they are.
+    All other bytes stay, whatever line ends and marks they are. Lines that come get the line ends
+    that most have.
     """
     decoded = raw.decode("utf-8")
+    line_end = "\r\n" if 2 * decoded.count("\r\n") > decoded.count("\n") else "\n"
     shift = len(decoded) - len(decoded.removeprefix("\ufeff"))
     starts = [shift, *(end.end() for end in re.finditer(r"\r\n|\r|\n", decoded))]
     source = Source("", text)
@@ -370,5 +372,5 @@ def spliced(raw: bytes, text: str, fix: Fix) -> bytes:
         end = start + span.end - span.start
         if decoded[start:end] != text[span.start : span.end]:
             raise ValueError("the file is not what was read")
-        decoded = decoded[:start] + instead + decoded[end:]
+        decoded = decoded[:start] + instead.replace("\n", line_end) + decoded[end:]
     return decoded.encode("utf-8")

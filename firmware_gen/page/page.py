@@ -19,6 +19,7 @@ import numpy as np
 
 from firmware_gen.page.boards import boards, chips, laws, text_of
 from firmware_gen.page.remote import drawn_buttons, drawn_sources, sayings, script, without_button
+from firmware_gen.page.trims import NOT_SAID, SaidTrims, trimmed_lights
 from sim.model import Lamp, Strip
 from sim.pictures.creature import creature
 from sim.pictures.efforts import Efforts, efforts
@@ -51,6 +52,7 @@ MODULES: Final = (
     "keys",
     "effort",
     "readings",
+    "trims",
     "page",
 )
 """In the order in which they need one another; all names at their tops differ."""
@@ -86,9 +88,13 @@ def page(
     tables: Mapping[str, CheckedTable],
     played: Trajectories,
     notes: Iterable[PageNote] = (),
+    said_trims: SaidTrims = NOT_SAID,
 ) -> str:
-    """The page as text, for a show that passed, and a rehearsal of it."""
-    return laid_out(page_data(compiled, tables, played, notes))
+    """The page as text, for a show that passed, and a rehearsal of it.
+
+    `said_trims`: see `page_data`.
+    """
+    return laid_out(page_data(compiled, tables, played, notes, said_trims))
 
 
 def laid_out(data: Mapping[str, Any], *, live: bool = False) -> str:
@@ -134,8 +140,13 @@ def page_data(
     tables: Mapping[str, CheckedTable],
     played: Trajectories,
     notes: Iterable[PageNote] = (),
+    said_trims: SaidTrims = NOT_SAID,
 ) -> dict[str, Any]:
-    """What the page is told of a show, for JSON."""
+    """What the page is told of a show, for JSON.
+
+    `said_trims`: by name of a light, the percents of its trim and its balance as the text has them;
+    those of others follow from their tables.
+    """
     said = tuple(notes)
     show = compiled.show
     lit = any(isinstance(one, Lamp | Strip) for one in show.rig.outputs)
@@ -151,6 +162,7 @@ def page_data(
         "titles": {cue.name: cue.title for cue in show.score.cues},
         "idle": list(show.score.idle),
         "lost_ms": show.score.lost_ms if show.score.lost_cue else None,
+        "trims": trimmed_lights(compiled, said_trims),
         "parts": [asdict(part) for part in creature(show)],
         "tilt_deg": show.rig.wearer.tilt_deg,
         "lit": lit,

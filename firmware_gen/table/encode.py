@@ -205,6 +205,16 @@ def _output_bytes(output: OutputRecord, path: str) -> bytes:
             return head + SWITCH_FIELDS.pack(path, flags=flags)
 
 
+def trim_places(table: Table) -> dict[int, int]:
+    """By the number of a light that has trims, where they begin in the table's bytes."""
+    found, at = {}, HEADER.size
+    for number, output in enumerate(table.outputs):
+        at += len(_output_bytes(output, f"outputs[{number}]"))
+        if isinstance(output, LampRecord | StripRecord) and output.trims:
+            found[number] = at - len(output.trims)
+    return found
+
+
 def _trims(output: LampRecord | StripRecord) -> bytes:
     if output.trims and len(output.trims) != TRIMS[kind_of(output)]:
         raise ValueError(f"{len(output.trims)} trims")

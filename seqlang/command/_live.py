@@ -3,25 +3,28 @@
 The page is served on the loopback address only, and only to who asks for it by that name: a page
 from elsewhere that has its own name point here is refused. New versions go out as server-sent
 events (WHATWG HTML, section 9.2). There is one newest version: whoever is slow gets that one next.
+Trims that were set by eye come back from this page, and from no other one: a browser says of all
+that is sent which page sends it (WHATWG Fetch, section 3.2, `Origin`).
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
-from hashlib import sha256
+from dataclasses import asdict, dataclass
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from threading import Condition, Thread
+from threading import Condition, Lock, Thread
 from typing import TYPE_CHECKING, Any, Final
 
 from firmware_gen.page.page import as_json, laid_out, page_data, waiting
 from seqlang.check import check
 from seqlang.command._page_notes import page_notes
+from seqlang.command._set_trims import read_asked, set_trims, version_number
 from seqlang.loading import ReadBefore, load
 from seqlang.text.render import text
+from seqlang.trimming import said_trims
 from sim.rehearsal.run_through import LongRehearsalError, run_through
 
 if TYPE_CHECKING:
@@ -36,6 +39,8 @@ SETTLE_S: Final = 0.06
 BEAT_S: Final = 5.0
 """A sign of life to those who listen, by which those who left are noticed."""
 MOST_LISTENERS: Final = 16
+MOST_SENT: Final = 65536
+"""Bytes of what a page sends; the trims of all lights of a show are far less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +86,17 @@ def version_of(path: Path, last: LastVersion | None = None) -> ShowVersion:
         wrong = [finding for finding in found.findings if finding.severity == "error"]
         return ShowVersion(None, text(wrong, loaded.sources), files)
     try:
-        return ShowVersion(_data(loaded, found) | {"version": _number(loaded)}, files=files)
+        return ShowVersion(_data(loaded, found) | {"version": version_number(loaded)}, files=files)
     except LongRehearsalError as error:
         return ShowVersion(None, str(error), files)
-
-
-def _number(loaded: Loaded) -> str:
-    """Says of two versions whether they are of the same text."""
-    whole = "\0".join(source.text for source in loaded.sources.values())
-    return sha256(whole.encode()).hexdigest()
 
 
 def _data(loaded: Loaded, found: Checked) -> dict[str, Any]:
     assert found.show is not None
     played = run_through(found.show.show)
     notes = page_notes(found.findings, found.show.origins, loaded.sources, played)
-    return page_data(found.show.compiled, found.show.tables, played, notes)
+    said = said_trims(loaded)
+    return page_data(found.show.compiled, found.show.tables, played, notes, said)
 
 
 def versions(path: Path) -> Iterator[ShowVersion]:
@@ -168,9 +168,11 @@ class LiveServer(ThreadingHTTPServer):
 
     daemon_threads = True
 
-    def __init__(self, newest: Newest, number: int = 0) -> None:
+    def __init__(self, path: Path, newest: Newest, number: int = 0) -> None:
         super().__init__((HOST, number), _Answers)
+        self.path = path
         self.newest = newest
+        self.writing = Lock()
         self.listeners = 0
         port = self.server_address[1]
         self.names = frozenset(f"{name}:{port}" for name in (HOST, "localhost"))
@@ -198,9 +200,38 @@ class _Answers(BaseHTTPRequestHandler):
         else:
             self.send_error(HTTPStatus.NOT_FOUND)
 
-    def _send(self, body: bytes) -> None:
+    def do_POST(self) -> None:
+        self.close_connection = True  # what was not read of a request is not the next one
+        host = self.headers.get("Host")
+        if host not in self.server.names:
+            self.send_error(HTTPStatus.MISDIRECTED_REQUEST)
+        elif self.headers.get_all("Origin") != [f"http://{host}"]:
+            self.send_error(HTTPStatus.FORBIDDEN)
+        elif self.path != "/trims":
+            self.send_error(HTTPStatus.NOT_FOUND)
+        elif self.headers.get_content_type() != "application/json":
+            self.send_error(HTTPStatus.UNSUPPORTED_MEDIA_TYPE)
+        else:
+            self._set_trims()
+
+    def _set_trims(self) -> None:
+        length = self.headers.get("Content-Length", "")
+        if not (length.isascii() and length.isdigit()):
+            self.send_error(HTTPStatus.LENGTH_REQUIRED)
+        elif len(length) > 9 or int(length) > MOST_SENT:
+            self.send_error(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+        else:
+            asked = read_asked(self.rfile.read(int(length)))
+            if asked is None:
+                self.send_error(HTTPStatus.BAD_REQUEST)
+                return
+            with self.server.writing:
+                answer = set_trims(self.server.path, asked)
+            self._send(as_json(asdict(answer)).encode(), "application/json")
+
+    def _send(self, body: bytes, kind: str = "text/html; charset=utf-8") -> None:
         self.send_response(HTTPStatus.OK)
-        self.send_header("Content-Type", "text/html; charset=utf-8")
+        self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(body)))
         self.send_header("Cache-Control", "no-store")
         self.end_headers()

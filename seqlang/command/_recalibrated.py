@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from seqlang.calibration import Recalibrated
     from seqlang.loading import Loaded
-    from seqlang.text.findings import Finding
+    from seqlang.text.findings import Finding, Fix
     from seqlang.text.source import Source
     from sim.model import Servo
 
@@ -45,21 +45,32 @@ def change_words(made: Recalibrated, loaded: Loaded) -> str:
 
 def write_points(made: Recalibrated, loaded: Loaded, raw: dict[str, bytes]) -> None:
     """The file is replaced whole, unless it has changed since it was read."""
+    assert made.fix is not None
+    write_change(made.fix, loaded, raw)
+
+
+def write_change(fix: Fix, loaded: Loaded, raw: Mapping[str, bytes]) -> None:
+    """Every file of a change is replaced whole; none if one of them has changed since it was read.
+
+    `raw`: what was read, by file, of those of which it is known. Raises WrongUse.
+    """
     from firmware_gen.files import write_whole
     from seqlang.calibration import spliced
     from seqlang.command._fix import changed_meanwhile, demand_writable
     from seqlang.text.indentation import decoded
 
-    assert made.fix is not None
-    ((name, part),) = made.fix.by_file.items()
-    path = Path(name)
-    demand_writable(path)
-    is_now = path.read_bytes()
-    read = loaded.sources[name].text
-    same = decoded(is_now, name)[0].removesuffix("\n") == read.removesuffix("\n")
-    if not same or raw.get(name, is_now) != is_now:
-        raise changed_meanwhile(name)
-    write_whole(path, spliced(is_now, read, part))
+    content: dict[Path, bytes] = {}
+    for name, part in fix.by_file.items():
+        path = Path(name)
+        demand_writable(path)
+        is_now = path.read_bytes()
+        read = loaded.sources[name].text
+        same = decoded(is_now, name)[0].removesuffix("\n") == read.removesuffix("\n")
+        if not same or raw.get(name, is_now) != is_now:
+            raise changed_meanwhile(name)
+        content[path] = spliced(is_now, read, part)
+    for path, data in content.items():
+        write_whole(path, data)
 
 
 def moved_words(made: Recalibrated) -> str:

@@ -58,7 +58,8 @@ def command(
 
     With --serve no file is written. The page is at the address that is printed, on this computer
     only. It follows the text: whenever you save it, the page shows the new version, or what is
-    wrong with it. What plays goes on, unless the rig has changed.
+    wrong with it. What plays goes on, unless the rig has changed. Trims of lights that you set on
+    the page can be written into the text from there.
 
     With --picture one cue is drawn at true pace, over and over, in one file that opens anywhere.
     A show whose lights are hard on the eyes gets none, except with --dark.
@@ -69,6 +70,7 @@ def command(
     from firmware_gen.page.page import page
     from seqlang.command._page_notes import page_notes
     from seqlang.command._show import demanded, read_and_check
+    from seqlang.trimming import said_trims
     from sim.rehearsal.run_through import LongRehearsalError, run_through
 
     if picture is not None or cue is not None or dark:
@@ -87,7 +89,8 @@ def command(
     except LongRehearsalError as error:
         raise WrongUse(f"{error}; `bellcrank plot` does both: --cue and --press") from None
     notes = page_notes(found.findings, checked.origins, loaded.sources, played)
-    text = page(checked.compiled, checked.tables, played, notes)
+    said = said_trims(loaded)
+    text = page(checked.compiled, checked.tables, played, notes, said)
     target = Path(out) if out else Path(file).with_suffix(".html")
     write_whole(target, text.encode("utf-8"))
     told = f"wrote {target}" if form == "text" else json.dumps({"files": [str(target)]}, indent=2)
@@ -131,7 +134,7 @@ def _serve(path: Path, number: int) -> None:
         first = next(following)
         newest = Newest(first)
         try:
-            server = LiveServer(newest, number)
+            server = LiveServer(path, newest, number)
         except OSError as error:
             raise no_socket(error, LOOPBACK, number) from None
         server.begin()

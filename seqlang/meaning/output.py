@@ -606,6 +606,7 @@ def _lamp(reading: Reading, entry: Line, spot: Plug) -> Lamp:
             ("voltage", _item(leds, 2)),
             ("current", _item(leds, 3)),
             ("colour", _item(tint)),
+            ("trim", _item(sheet.get("trim"))),
         ),
     )
 
@@ -666,6 +667,8 @@ def _strip(reading: Reading, entry: Line, spot: Plug) -> Strip:
             ("pitch", _item(pitch)),
             ("cap", _item(sheet.get("cap"))),
             ("feed", _item(sheet.get("own_feed"))),
+            ("trim", _item(sheet.get("trim"))),
+            *((f"balance {n}", _item(sheet.get("balance"), n)) for n in (1, 2, 3)),
         ),
     )
 

@@ -10,6 +10,7 @@ from seqlang.check import Checked, CheckedShow, check
 from seqlang.command._page_notes import page_notes
 from seqlang.loading import load_text
 from seqlang.text.source import Source
+from seqlang.trimming import said_trims
 from sim.rehearsal.run_through import run_through
 from sim.rehearsal.trajectories import Trajectories
 
@@ -363,4 +364,5 @@ def paged(text: str) -> tuple[str, CheckedShow, Trajectories]:
     checked, found = made(text)
     played = run_through(checked.show)
     notes = page_notes(found.findings, checked.origins, loaded.sources, played)
-    return page(checked.compiled, checked.tables, played, notes), checked, played
+    said = said_trims(loaded)
+    return page(checked.compiled, checked.tables, played, notes, said), checked, played

@@ -11,7 +11,7 @@ export class Board {
   constructor(spec, chip, program) {
     this.spec = spec;
     this.core = new WebAssembly.Instance(program, {}).exports;
-    this.put(this.core.page_table(), bytesOf(spec.table));
+    this.put(this.core.page_table(), bytesOf(spec.trial ? spec.trial.table : spec.table));
     this.put(this.core.page_pins(), bytesOf(chip.pins));
     this.core.page_start();
     const buffer = this.core.memory.buffer; // it never grows
@@ -24,7 +24,13 @@ export class Board {
     this.motions = new Int32Array(buffer, this.core.page_motions(), MOTION.length * count("servo"));
     this.speedsBefore = new Int32Array(buffer, this.core.page_speeds_before(), count("servo"));
     this.hasPower = true;
+    this.retrim();
     this.fresh = this.memory();
+  }
+
+  /** Trims of lights that are tried come into the table that it plays; nothing but the light changes. */
+  retrim() {
+    for (const [at, byte] of this.spec.trial?.bytes || []) this.put(this.core.page_table() + at, [byte]);
   }
 
   put(at, bytes) {
@@ -35,7 +41,7 @@ export class Board {
   power(on) {
     if (on === this.hasPower) return;
     this.hasPower = on;
-    if (on) this.put(0, this.fresh);
+    if (on) this.put(0, this.fresh), this.retrim();
     else for (const outputs of [this.pulses, this.duties, this.pixels, this.levels]) outputs.fill(0);
   }
 
@@ -117,5 +123,6 @@ export class Board {
   restore({ hasPower, memory }) {
     this.hasPower = hasPower;
     this.put(0, memory);
+    this.retrim();
   }
 }

@@ -1,6 +1,6 @@
 // The page of a show that is being written: it takes every version that is saved.
 
-import { renew } from "./page.js";
+import { renew, trims } from "./page.js";
 
 const mine = JSON.parse(document.getElementById("data").textContent);
 const changes = new EventSource("changes");
@@ -44,3 +44,19 @@ function failing(words) {
   }
   node.textContent = words;
 }
+
+const write = document.getElementById("write-trims");
+const toldTrims = words => (document.getElementById("trims-told").textContent = words);
+write.hidden = false;
+
+write.onclick = async () => {
+  const lights = Object.fromEntries(trims.changed.map(({ name, set }) => [name, set]));
+  write.disabled = true;
+  try {
+    const answer = await fetch("trims", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ version, lights }) });
+    toldTrims(answer.ok ? (await answer.json()).words : "The command that serves this page did not take them.");
+  } catch {
+    toldTrims("The command that serves this page does not answer.");
+  }
+  write.disabled = false;
+};

@@ -10,6 +10,7 @@ import { Sticks } from "./sticks.js";
 import { programs } from "./rig.js";
 import { Stage } from "./stage.js";
 import { Take } from "./take.js";
+import { Trims } from "./trims.js";
 import { placeOf } from "./record.js";
 
 const COLOURS = ["paper", "card", "ink", "dim", "line", "part", "fill", "reach", "cue", "edge", "pale", "moving", "mark", "loop", "bad", "error", "warning", "advice"];
@@ -39,6 +40,8 @@ let told = "";
 
 let stage, lights, readings, remote, sticks, keys, plugs;
 const band = new Band(byId("band"), byId("playhead"), show, frame => seek(frame));
+
+export const trims = new Trims(byId("trims"), tryTrims);
 
 /** Everything that is made of the show; made again when it is another one. */
 function furnish() {
@@ -72,18 +75,32 @@ function furnish() {
 export function renew(data) {
   remote.releaseAll();
   Object.assign(show, data);
-  rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames); // played ahead by and by
-  if (take.own) {
-    const { frames, script } = take;
-    take = new Take(show, compiled);
-    for (const [frame, requests] of script) for (const request of requests) take.add(frame, known(request));
-    take.own = true;
-    take.extend(frames);
-  } else take = rehearsal;
+  trims.renew(show);
+  replay();
   loop(false);
   now = Math.min(now, take.frames - 1);
   band.look(take, !take.own);
   furnish();
+}
+
+/** Both takes anew, by what the boards have now. */
+function replay() {
+  rehearsal = new Take(show, compiled, show.rehearsal.script, show.rehearsal.frames); // played ahead by and by
+  if (!take.own) return (take = rehearsal);
+  const { frames, script } = take;
+  take = new Take(show, compiled);
+  for (const [frame, requests] of script) for (const request of requests) take.add(frame, known(request));
+  take.own = true;
+  take.extend(frames);
+}
+
+/** Lights are trimmed by eye: the frame at once, the rest of the take when the slider rests. */
+function tryTrims(settled) {
+  if (trims.apply() || settled) {
+    replay();
+    band.look(take, false);
+  } else take.relight();
+  dirty = true;
 }
 
 /** A request, or, if the show has no such cue or button any more, one that does nothing. */
@@ -369,10 +386,11 @@ new ResizeObserver(fit).observe(document.querySelector("main"));
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", fit);
 
 // for tests and for the curious: what the page stands on
-globalThis.bellcrank = { show, seek, renew, run, ask, get take() { return take; }, get readings() { return readings; }, get frame() { return Math.floor(now); } };
+globalThis.bellcrank = { show, trims, seek, renew, run, ask, get take() { return take; }, get readings() { return readings; }, get frame() { return Math.floor(now); } };
 
 rehearsal.extend(Math.min(rehearsal.frames, AHEAD));
 band.look(rehearsal);
+trims.renew(show);
 furnish();
 document.body.dataset.ready = "yes";
 requestAnimationFrame(stamp => {

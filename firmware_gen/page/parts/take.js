@@ -50,6 +50,11 @@ export class Take {
     return this.view;
   }
 
+  /** The frame that was looked at last is played again, with other trims of its lights. */
+  relight() {
+    this.view.frame = Infinity;
+  }
+
   bring(rig, frame) {
     const behind = this.kept[Math.min(this.kept.length - 1, Math.floor((frame + 1) / KEPT_EVERY))];
     if (rig.frame > frame || rig.frame < behind.frame) rig.restore(behind);
