@@ -39,7 +39,7 @@ SETTLE_S: Final = 0.06
 BEAT_S: Final = 5.0
 """A sign of life to those who listen, by which those who left are noticed."""
 MOST_LISTENERS: Final = 16
-MOST_SENT: Final = 65536
+MOST_SENT: Final = 60_000
 """Bytes of what a page sends; the trims of all lights of a show are far less."""
 
 

@@ -52,6 +52,7 @@ write.hidden = false;
 write.onclick = async () => {
   const lights = Object.fromEntries(trims.changed.map(({ name, set }) => [name, set]));
   write.disabled = true;
+  toldTrims("Checking the show with them.");
   try {
     const answer = await fetch("trims", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ version, lights }) });
     toldTrims(answer.ok ? (await answer.json()).words : "The command that serves this page did not take them.");
