@@ -56,6 +56,11 @@ class Standard:
         """The greatest share of the rating that it carries for a peak (`PEAK_S`)."""
         return self.share_for(PEAK_S)
 
+    @property
+    def held_share(self) -> float:
+        """The greatest share of the rating that it carries for an hour (`HELD_S`)."""
+        return self.share_for(HELD_S)
+
     def share_for(self, seconds: float) -> float:
         """The greatest share of the rating that it carries for so long; for a day, what it does for
         ever (`continuous`)."""
@@ -75,6 +80,10 @@ class Standard:
 
 PEAK_S: Final = 0.5
 """How long a show's peak, or the jump of a servo that starts, is taken to last (own)."""
+
+HELD_S: Final = 3600.0
+"""What a show may draw without an end, with all lights on and all parts held up, is taken to last
+an hour at one go (own); the RMS covers what goes on for longer."""
 
 I2_SHARE: Final = 1.45
 """The current that surely opens a fuse is at most 1.45 times what its wire carries (IEC 60364-4-43,
@@ -148,16 +157,23 @@ def fuse_for(
     kind: FuseKind = "blade",
     air_c: float = 20.0,
     peak_s: float = PEAK_S,
+    held_a: float = 0.0,
 ) -> Fuse:
     """The least rating of a kind for an RMS and a peak current (A) that still protects the wire.
 
-    At least what carries the RMS for long in air of `air_c`, and the peak, and `start_a` (with one
-    more servo stalled, as when it starts from an unknown angle), for `PEAK_S`; at most what the
-    thinnest wire behind it stands. `peak_s`: how long the peak lasts, where parts grip.
+    At least what carries the RMS for long in air of `air_c`, `held_a` for `HELD_S`, and the peak,
+    and `start_a` (with one more servo stalled, as when it starts from an unknown angle), for
+    `PEAK_S`; at most what the thinnest wire behind it stands. `peak_s`: how long the peak lasts,
+    where parts grip.
     """
     standard = STANDARDS[kind]
     long = standard.continuous * standard.left_when_warm(air_c)
-    needed = max(rms_a / long, peak_a / standard.share_for(peak_s), start_a / standard.peak_share)
+    needed = max(
+        rms_a / long,
+        held_a / standard.held_share,
+        peak_a / standard.share_for(peak_s),
+        start_a / standard.peak_share,
+    )
     rating = next((r for r in standard.ratings_a if r >= needed), None)
     if rating is None:
         largest = standard.ratings_a[-1]
@@ -167,6 +183,7 @@ def fuse_for(
         return Fuse(None, f"{rating:g} A is needed and would not protect {wire}")
     wires = "" if wire_carries_a == inf else f"; the wire carries {wire_carries_a:g} A"
     started = f", {start_a:.2f} A with one servo stalled" if start_a > 0.0 else ""
+    started += f", {held_a:.2f} A while all is lit and held" if held_a > rms_a else ""
     return Fuse(
         rating,
         f"{standard.title}: carries {rms_a:.2f} A rms and {peak_a:.2f} A at the peak{started}"

@@ -30,6 +30,7 @@ from sim.model import (
     Supply,
     Switch,
 )
+from sim.rig.disturbance import settled
 from sim.rig.supply import (
     PIXEL_IDLE_A,
     Demand,
@@ -57,6 +58,7 @@ from sim.strain.reachable import Jump, Reachable
 __all__ = [
     "Sag",
     "beside_others",
+    "held_sags",
     "lowest_voltages",
     "sags",
     "start_sags",
@@ -149,6 +151,14 @@ def sags_at(show: Show, hardest: Mapping[str, Hardest]) -> tuple[Sag, ...]:
         demands = _demands(show, fed, [case])
         found.append(_worst_of(board, show.rig, supply, demands, [case]))
     return tuple(found)
+
+
+def held_sags(show: Show) -> tuple[Sag, ...]:
+    """What every board may draw without an end: all lights at their brightest, all switches on, all
+    parts held in their hardest poses. Jolts of the wearer and moves do not last."""
+    calm = replace(show, rig=replace(show.rig, wearer=settled(show.rig.wearer)))
+    held = hold_nm(calm.rig)
+    return sags_at(calm, {name: Hardest(torque, None) for name, torque in held.items()})
 
 
 def beside_others(show: Show, hardest: Mapping[str, Hardest], name: str) -> FallingVoltage | None:

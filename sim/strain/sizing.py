@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil, floor, inf, isfinite
 from typing import Final
 
@@ -44,7 +45,7 @@ from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, hardest_nm, interruptions
-from sim.strain.sag import Sag, brightest, sags, start_sags, without_limits
+from sim.strain.sag import Sag, brightest, held_sags, sags, start_sags, without_limits
 from sim.strain.usage import Book, Currents, Mix, Share, currents, run_time_h
 
 SLOWEST_DEG_S: Final = 0.01
@@ -425,9 +426,20 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
     starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
     start = max((sag.source_a for sag in starts), default=0.0)
     kind, air_c = supply.fuse_kind, show.rig.wearer.temperature_c
-    asked = over.source_rms_a, source_peak
+    lasting = [sag for sag in held_sags(show) if sag.supply == supply.name]
+    held = max((sag.source_a for sag in lasting), default=0.0)
     peak_s = max(PEAK_S, longest_s(show.rig, [board.name for board in boards]))
-    fuse_a = supply.fuse_a or fuse_for(*asked, inf, start, kind, air_c, peak_s).rating_a or 0.0
+    fuse = partial(
+        fuse_for,
+        over.source_rms_a,
+        source_peak,
+        start_a=start,
+        kind=kind,
+        air_c=air_c,
+        peak_s=peak_s,
+        held_a=held,
+    )
+    fuse_a = supply.fuse_a or fuse().rating_a or 0.0
     behind_a = fuse_a * STANDARDS[kind].wire_share
     feeds = tuple(_feed(show, b, worst[b.name], book, mix, behind_a) for b in boards)
     wires = [wire.feed_carries_a(b.wire) for b in boards if b.wire is not None]
@@ -451,13 +463,14 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         capacity_ah=capacity,
         has_ah=None if cells is None else battery.pack_ah(cells),
         regulator_a=_regulator_a(supply.regulator, peak, starts, over),
-        fuse=fuse_for(*asked, thinnest, start, kind, air_c, peak_s),
+        fuse=fuse(thinnest),
         has_fuse_a=supply.fuse_a,
         feeds=feeds,
         cautions=(
             *_cautions(supply, over, capacity, at_worst + starts),
             *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
             *_grip_caution(supply, source_peak, peak_s),
+            *_held_caution(supply, held),
         ),
     )
 
@@ -532,6 +545,15 @@ def _grip_caution(supply: Supply, peak_a: float, peak_s: float) -> Iterator[str]
     held = standard.share_for(peak_s) * supply.fuse_a
     if held < peak_a <= standard.peak_share * supply.fuse_a:
         yield f"the {supply.fuse_a:g} A fuse may open while parts grip for {peak_s:g} s"
+
+
+def _held_caution(supply: Supply, held_a: float) -> Iterator[str]:
+    """What lights that stay on and parts that are held up ask of the present fuse."""
+    if supply.fuse_a is None:
+        return
+    if held_a > STANDARDS[supply.fuse_kind].held_share * supply.fuse_a:
+        title = f"the {supply.fuse_a:g} A fuse"
+        yield f"{title} may open while all is lit and held, with {held_a:.2f} A"
 
 
 def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:

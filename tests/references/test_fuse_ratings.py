@@ -13,10 +13,31 @@ from __future__ import annotations
 from math import inf
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from sim.rig.fuse import I2_SHARE, PEAK_S, STANDARDS, fuse_for
+from sim.model import (
+    Binding,
+    Board,
+    Cells,
+    Cue,
+    Fade,
+    FuseKind,
+    Hold,
+    InTurn,
+    Regulator,
+    Rig,
+    Score,
+    Show,
+    Strip,
+    StripLight,
+    Supply,
+    Usage,
+)
+from sim.rig.fuse import HELD_S, I2_SHARE, PEAK_S, STANDARDS, fuse_for
+from sim.strain.sizing import size
 
-TIMES = {
+TIMES: dict[FuseKind, dict[float, tuple[float, float]]] = {
     "blade": {
         1.0: (360_000, inf),
         1.35: (0.75, 600),
@@ -27,7 +48,13 @@ TIMES = {
     },
     "UL fast": {1.1: (4 * 3600, inf), 1.35: (0, 3600), 2.0: (0, 120)},
     "UL slow": {1.1: (4 * 3600, inf), 1.35: (5, 3600), 2.0: (5, 120)},
-    "IEC fast": {1.5: (3600, inf), 2.1: (0.05, 1800), 2.75: (0.05, 2), 4.0: (0.01, 0.3)},
+    "IEC fast": {
+        1.5: (3600, inf),
+        2.1: (0.05, 1800),
+        2.75: (0.05, 2),
+        4.0: (0.01, 0.3),
+        10.0: (0, 0.02),
+    },
     "IEC slow": {
         1.5: (3600, inf),
         2.1: (0.6, 120),
@@ -40,8 +67,8 @@ TIMES = {
 
 
 @pytest.mark.parametrize("kind", TIMES)
-def test_a_kind_carries_and_opens_as_its_own_standard_says(kind: str) -> None:
-    standard = STANDARDS[kind]  # type: ignore[index]
+def test_a_kind_carries_and_opens_as_its_own_standard_says(kind: FuseKind) -> None:
+    standard = STANDARDS[kind]
     for share, (least, most) in TIMES[kind].items():
         assert standard.carries_s(share) == least
         assert standard.opens_s(share) == most
@@ -169,3 +196,59 @@ def test_a_wire_is_protected_up_to_just_what_it_carries() -> None:
     needs = 5.0 * 2.1 / 1.45
     assert fuse_for(4.9, 4.9, wire_carries_a=needs + 1e-6, kind="IEC slow").rating_a == 5.0
     assert fuse_for(4.9, 4.9, wire_carries_a=needs - 1e-6, kind="IEC slow").rating_a is None
+
+
+HOLDS_AN_HOUR: dict[FuseKind, float] = {
+    "blade": 1.0,
+    "UL fast": 1.1,
+    "UL slow": 1.1,
+    "IEC fast": 1.5,
+    "IEC slow": 1.5,
+}
+"""Share of the rating that each kind carries for an hour at least, by the tables above: a blade
+fuse 100 h at 100 % (but 0.75 s at 135 %), UL 248-14 4 h at 110 %, IEC 60127-2 1 h at 150 %."""
+
+
+@pytest.mark.parametrize("kind", HOLDS_AN_HOUR)
+def test_what_flows_for_an_hour_stays_under_what_the_fuse_surely_carries_so_long(
+    kind: FuseKind,
+) -> None:
+    assert HELD_S == 3600.0
+    share = HOLDS_AN_HOUR[kind]
+    assert STANDARDS[kind].held_share == share
+    assert fuse_for(0.1, 1.0, kind=kind, held_a=2.0 * share).rating_a == 2.0
+    assert fuse_for(0.1, 1.0, kind=kind, held_a=2.01 * share).rating_a > 2.0  # type: ignore[operator]
+
+
+@pytest.mark.parametrize("kind", TIMES)
+@given(st.floats(1.0, 12.0))
+def test_at_no_current_a_fuse_is_said_to_hold_for_longer_than_a_gate_lets_it(
+    kind: FuseKind, share: float
+) -> None:
+    """Between two gates a fuse may be as quick as at the next higher one, and as slow as at the
+    next lower one."""
+    least = next((t for at, (t, _) in sorted(TIMES[kind].items()) if at >= share), 0.0)
+    most = next((t for at, (_, t) in sorted(TIMES[kind].items(), reverse=True) if at <= share), inf)
+    assert STANDARDS[kind].carries_s(share) <= least + 1e-9
+    assert STANDARDS[kind].opens_s(share) >= most - 1e-9
+
+
+def test_lights_that_stay_on_are_not_taken_for_a_peak() -> None:
+    """3.3 A for a minute, twice an hour: by a blade fuse's gates 3 A may open after 0.75 s.
+
+    68 pixels of 60 mA and 1 mA more each, at 5 V, from a regulator of 90 %; cells at their lowest.
+    """
+    strip = Strip("fan", "b", 2, 68)
+    full, dark = StripLight((255, 255, 255)), StripLight((0, 0, 0), 0.0)
+    blaze = InTurn((Fade("fan", full, 1000), Hold(60_000), Fade("fan", dark, 1000)))
+    source = Cells("li-ion", 2, 3.0, parallel=3)
+    supply = Supply("p", source, Regulator(5.0, 6.0, 0.5, 0.9))
+    rig = Rig((supply,), (Board("b", "atmega328p", 1, "p"),), (strip,))
+    score = Score(
+        "s", (Cue("blaze", "", blaze),), (Binding(1, "blaze"),), usage=(Usage("blaze", 2.0),)
+    )
+    (sized,) = size(Show(rig, score)).supplies
+    assert 3.0 < sized.source_peak_a < 3.0 * 1.35
+    assert sized.source_rms_a < 0.75
+    assert sized.fuse.rating_a == 4.0
+    assert "while all is lit and held" in sized.fuse.reason
