@@ -84,7 +84,7 @@ def moving_ms(show: seqlang.OpenShow, servo: str, *, cue: str) -> list[int]:
 
 def test_the_recipes_are_those_of_the_page() -> None:
     assert list(RECIPES) == [
-        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "song")
+        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "stick", "song")
     ]
 
 
