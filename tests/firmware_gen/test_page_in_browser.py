@@ -551,7 +551,7 @@ def test_a_screen_reader_hears_a_name_and_a_state_for_all_that_can_be_worked(
 def test_the_tab_key_reaches_everything_in_the_order_of_the_page(heron: Opened) -> None:
     """WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: by keyboard alone, in order, and one sees where one is."""
     workable = heron.js(
-        """() => [...document.querySelectorAll("button, input, select, [tabindex]")]
+        """() => [...document.querySelectorAll("button, input, select, summary, [tabindex]")]
             .filter(node => node.checkVisibility()).map((node, n) => (node.dataset.n = n))"""
     )
     heron.js("() => document.activeElement.blur()")
