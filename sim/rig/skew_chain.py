@@ -22,7 +22,7 @@ joint's own frame. The angles of the others are taken in `CELLS` pieces, each on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product as pairings
 from math import cos, radians, sin
@@ -73,7 +73,24 @@ class SkewChain(Chain):
                 found += abs(k)
         return found
 
+    def greatest_energy_j(self, joint: int, speeds_deg_s: Sequence[float]) -> float:
+        """As of any chain. About any line through its hinge a part has no more than tr(S)."""
+        about_any = (
+            replace(link, inertia_kg_m2=link.inertia_kg_m2 + link.flank_kg_m2)
+            for link in self.links
+        )
+        return Chain(tuple(about_any)).greatest_energy_j(joint, speeds_deg_s)
+
     # -- what is exact for a given motion ---------------------------------------------------
+
+    def directions(self, motion: Motion) -> tuple[Array, Array, Array]:
+        """Raises TypeError: these parts do not move in one plane; ask `needed_nm`."""
+        raise TypeError("parts that turn across have no directions in one plane")
+
+    def moving_nm(self, motion: Motion) -> Array:
+        """Torque (N.m) that each joint needs for the motion alone; see `Chain.moving_nm`."""
+        joints = range(len(self.links))
+        return np.stack([self.needed_nm(n, motion, 0.0, 0.0, False)[0] for n in joints])
 
     def needed_nm(
         self,

@@ -126,6 +126,42 @@ def test_hinges_turned_across_need_what_lagrange_s_equations_say(level) -> None:
         assert needed(*row) == pytest.approx(level(*row)[:3], rel=1e-6, abs=1e-7)
 
 
+def test_the_motion_alone_needs_what_lagrange_s_equations_say_less_the_weight(level) -> None:  # type: ignore[no-untyped-def]
+    chance = np.random.default_rng(17)
+    zero = np.zeros(3)
+    for _ in range(10):
+        q, qd, qdd = random_motion(chance)
+        motion = Motion(*(np.degrees(row)[:, None] for row in (q, qd, qdd)))
+        alone = np.array(level(q, qd, qdd)[:3]) - np.array(level(q, zero, zero)[:3])
+        assert CHAIN.moving_nm(motion)[:, 0] == pytest.approx(alone, rel=1e-6, abs=1e-7)
+
+
+def test_parts_across_have_no_moments_in_one_plane() -> None:
+    motion = Motion(*(np.zeros((3, 1)) for _ in range(3)))
+    with pytest.raises(TypeError, match="no directions in one plane"):
+        CHAIN.borne_moments_kg_m(motion)
+
+
+def test_no_motion_of_parts_across_has_more_energy_than_its_bound(level) -> None:  # type: ignore[no-untyped-def]
+    chance = np.random.default_rng(18)
+    zero, most = np.zeros(3), np.array([400.0, 300.0, 500.0])
+    bound = CHAIN.greatest_energy_j(0, most.tolist())
+    found = 0.0
+    for _ in range(300):
+        q, signs = chance.uniform(-3, 3, 3), chance.choice((-1.0, 1.0), 3)
+        moving = level(q, np.radians(most * signs), zero)[3] - level(q, zero, zero)[3]
+        found = max(found, float(moving))
+    assert 0.5 * bound < found <= bound
+
+
+def test_a_part_that_is_deep_along_its_hinge_line_has_its_energy_about_others() -> None:
+    """Two points at +-0.1 m on the hinge line of a tip, which the root turns end over end."""
+    root = Link("root", None, 1.0, 0.0, 0j, 0.0, 0j, 0.0)
+    tip = Link("tip", 0, 1.0, 0.0, 0j, 0.2, 0j, 0.0, turned_deg=90.0, flank_kg_m2=0.002)
+    bound = chain_of((root, tip)).greatest_energy_j(0, [np.degrees(5.0), 0.0])
+    assert bound == pytest.approx(0.002 * 5.0**2 / 2.0)
+
+
 def test_on_an_upright_hinge_the_weight_pulls_along_it() -> None:
     exact = lagrange((0, 0, 1))
     chance = np.random.default_rng(8)
