@@ -57,7 +57,7 @@ class RunningFade:
 
     def levels(self, time: int) -> FixedLevels:
         elapsed = time - self.start
-        if elapsed >= self.duration:
+        if elapsed >= self.duration or not self.duration:
             return self.goal
         if elapsed <= 0:
             return self.origin

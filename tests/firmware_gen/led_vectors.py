@@ -22,7 +22,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, TableOp
-from firmware_gen.table.records import CueRecord, RadioRecord, ServoRecord, Table
+from firmware_gen.table.records import CueRecord, LampRecord, RadioRecord, ServoRecord, Table
 from tests.firmware_gen.random_tables import Request, random_requests, random_table
 from tests.firmware_gen.second_led import SecondFollower, SecondLeader
 from tests.firmware_gen.vector_files import STRETCH, digest
@@ -237,6 +237,21 @@ BY_HAND: Final = Table(
     role=FOLLOWS,
 )
 
+CUT: Final = replace(
+    BY_HAND,
+    outputs=(LampRecord(LARGE.pin("PE3"), 0), LampRecord(LARGE.pin("PE4"), 0)),
+    cues=(CueRecord(A, 3, 0, 1, 0), CueRecord(0x105, 3, 0, 1, 1, strand=True)),
+    threads=(
+        (
+            *(ActOp(0, 160, 0), ActOp(1, 160, 0), Delay(210)),
+            *(ActOp(0, 40, 0), ActOp(1, 40, 400), Delay(5000)),
+        ),
+        (ActOp(0, 80, 0), ActOp(1, 80, 0), Delay(60000)),
+    ),
+)
+"""Two lamps: ten frames after its start the cue cuts the one to another light and fades the other,
+within a frame."""
+
 
 def told(frame: int, *, mode: int = 2, show: int = _SHOW, live: int = 0, **run: int) -> str:
     """A state in hexadecimal, of a board that is ready as soon as this one; `run`: its number (if
@@ -251,10 +266,13 @@ def told(frame: int, *, mode: int = 2, show: int = _SHOW, live: int = 0, **run: 
 
 def by_hand() -> list[dict[str, Any]]:
     def case(
-        title: str, heard: Iterable[tuple[int, str]], requests: Sequence[Request] = ()
+        title: str,
+        heard: Iterable[tuple[int, str]],
+        requests: Sequence[Request] = (),
+        table: Table = BY_HAND,
     ) -> dict[str, Any]:
         rows = [(frame, state, IN_TIME) for frame, state in heard]
-        return recorded(title, BY_HAND, requests, rows, 200)
+        return recorded(title, table, requests, rows, 200)
 
     held = [
         (n, told(n, live=2, number=1, tag=A, age=n - 20, flags=8 * (n < 120)))
@@ -268,6 +286,7 @@ def by_hand() -> list[dict[str, Any]]:
         (n, told(n, live=6, number=1 + n % 2, tag=(A, C)[n % 2], order=1 - n % 2, age=n - 20))
         for n in range(20, 180)
     ]
+    unnamed = [(n, told(n, live=2 * (n < 30), number=1, tag=A, age=n - 20)) for n in range(20, 120)]
     limp = [(30, told(30, mode=12)), (60, told(60, show=_SHOW + 1)), (120, told(120))]
     waiting: list[Request] = [(20, "trigger", A, 0), (22, "trigger", C, 0)]
     return [
@@ -276,6 +295,7 @@ def by_hand() -> list[dict[str, Any]]:
         case("of two runs of one frame the later is heard of first", same_frame),
         case("a board that is limp hears the leader of another show", limp),
         case("a cue waits when the leader is heard", [(30, told(30))], waiting),
+        case("a run is not named in the frame in which it cuts and fades", unnamed, (), CUT),
         *(
             case(
                 f"{ops} ops are made good",
@@ -289,7 +309,7 @@ def by_hand() -> list[dict[str, Any]]:
 SEEDS_OF_LEADERS: Final = (*range(200, 208), 408, 426)
 SEEDS_OF_FOLLOWERS: Final = (*range(300, 324), 402, 415, 424, 432, 433, 445)
 SEEDS_OVER_RADIO: Final = tuple(range(500, 506))
-SEEDS_MADE_UP: Final = (0, 1, 2, 3, 10, 11, 21, 36, 124)
+SEEDS_MADE_UP: Final = (0, 1, 2, 3, 10, 11, 21, 36, 43, 106, 124)
 
 
 def all_cases() -> list[dict[str, Any]]:

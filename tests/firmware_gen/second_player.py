@@ -428,7 +428,7 @@ class Light:
     def levels(self, t: int) -> tuple[int, ...]:
         if t - self.start >= self.duration:
             return self.target
-        s, _ = shape(self.law, progress(t - self.start, self.duration))
+        s, _ = shape(self.law, progress(max(0, t - self.start), self.duration))
         return tuple(
             a + (((b - a) * s) >> 16) for a, b in zip(self.origin, self.target, strict=True)
         )
