@@ -273,6 +273,7 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
         radio,
         watch,
         answers is not None,
+        CHIPS[str(chip)].joins,
     )
 
 

@@ -172,6 +172,8 @@ class Board:
     """How it watches its pack; None: it does not."""
     answers: bool = False
     """Of a board that follows: a wire goes from it back to the board that leads."""
+    joins: bool = True
+    """It can carry forward what it missed, where it follows; filled in as `electrics` is."""
 
 
 # -- loads and drives --------------------------------------------------------------------------

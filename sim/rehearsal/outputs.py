@@ -54,8 +54,8 @@ def light_levels(light: float | StripLight) -> Levels:
 
 
 def levels_at(fading: Fading, time_ms: float) -> Levels:
-    """The levels of a fade at a time from its start on."""
-    since = time_ms - fading.start_ms
+    """The levels of a fade at a time; before it began, where it begins."""
+    since = max(0.0, time_ms - fading.start_ms)
     if since >= fading.duration_ms or fading.duration_ms == 0.0:
         return fading.target
     share = float(position(fading.law, since / fading.duration_ms))
@@ -242,6 +242,12 @@ class OutputRows:
         least, most = (light_levels(level)[0] for level in (act.light, one.most))
         level = drawn(int(least), int(most), one.target_key, count) / LEVEL_STEPS_PER_PCT
         return replace(act, duration_ms=lasts, light=level, drawn=None)
+
+    def shortened(self, act: Act, by_ms: int) -> Act:
+        """The statement over so much less time, but not less than none."""
+        if not isinstance(act, Move | Fade):
+            return act
+        return replace(act, duration_ms=max(0, act.duration_ms - by_ms))
 
     def takes_ms(self, act: Act) -> int:
         return act.duration_ms if isinstance(act, Move | Fade) else 0

@@ -2,8 +2,12 @@
 
 Each board plays for itself by the rules of the table's specification, section 2
 (`sim.rehearsal.scheduler`). Requests are taken at the player's frames, as on the board; between
-the frames at which something happens nothing is computed. Motions are planned in the board's
-integers; they and the light come out as closed-form pieces (`sim.rehearsal.trajectories`).
+the frames at which something happens nothing is computed. Where a board leads, it alone takes
+requests. The others hear in each frame what it tells, on a line that loses nothing, by section 7:
+it tells of one run a frame, so of two that start together they hear one after the other.
+
+Motions are planned in the board's integers; they and the light come out as closed-form pieces
+(`sim.rehearsal.trajectories`).
 """
 
 from __future__ import annotations
@@ -12,16 +16,18 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from math import inf
 
-from sim.model import Press, Show
+from sim.model import Board, Press, Show
 from sim.rehearsal.channels import radio_of, radio_silence
 from sim.rehearsal.followers import next_change, value_at
+from sim.rehearsal.following import FollowingScheduler
+from sim.rehearsal.leading import Leader
 from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.requests import Hearing, Request, merged, requests_by_frame
 from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
 from sim.rehearsal.sensing import sensor_values
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
 from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
-from sim.score.program import BoardProgram, PlayedCue
+from sim.score.program import PlayedCue
 from sim.score.threads import board_program
 from sim.score.tree import Act, motion_limits
 
@@ -43,15 +49,22 @@ def rehearse(
     requests = requests_by_frame(pressed)
     spans = tuple(radio_silence(show, pressed) if silences is None else silences)
     limits = motion_limits(show)
-    names = [board.name for board in show.rig.boards]
-    boards = [
-        _Board(board_program(show, name), OutputRows(show, name, limits), name) for name in names
-    ]
-    for board in boards:
-        radio = radio_of(show, board.name, pressed)
+    boards: list[_Board] = []
+    for one in show.rig.boards:
+        outputs = OutputRows(show, one.name, limits)
+        radio = radio_of(show, one.name, pressed)
         hearing = Hearing(spans, requests, radio.heard)
-        values = {**radio.values, **sensor_values(show, board.name, pressed)}
-        board.play(merged(requests, radio.requests), hearing, values, length_ms)
+        values = {**radio.values, **sensor_values(show, one.name, pressed)}
+        asked = merged(requests, radio.requests)
+        boards.append(_Board(show, one, outputs, asked, hearing, values))
+    last = length_ms * CLOCK_PER_MS // FRAME_CLOCK
+    if show.rig.leader is None:
+        for board in boards:
+            board.play(last)
+    else:
+        _play_led(boards, last)
+    for board in boards:
+        board.finish(length_ms * CLOCK_PER_MS)
     return Trajectories(
         show,
         length_ms,
@@ -102,51 +115,74 @@ class _Diary(Journal[Act]):
 
 
 class _Board:
-    """One board of a rehearsal."""
+    """One board of a rehearsal.
 
-    def __init__(self, program: BoardProgram[Act], outputs: OutputRows, name: str) -> None:
-        self.name = name
-        self.outputs = outputs
-        self.diary = _Diary(name)
-        self._scheduler = Scheduler(program, outputs, self.diary)
-        self._lost_frames = 0 if program.lost is None else program.lost_frames
+    Args:
+        requests: what is asked of it, by frame; a board that follows is asked nothing.
+        values: by source, steps of its value.
+    """
 
-    def play(
+    def __init__(
         self,
+        show: Show,
+        board: Board,
+        outputs: OutputRows,
         requests: Mapping[int, list[Request]],
         hearing: Hearing,
         values: Mapping[str, Sequence[tuple[int, int | None]]],
-        length_ms: int,
     ) -> None:
-        """Play every frame in which something can happen, up to the length.
+        self.outputs = outputs
+        self.diary = _Diary(board.name)
+        program = board_program(show, board.name)
+        leader = show.rig.leader
+        self.leader: Leader[Act] | None = None
+        self.follower: FollowingScheduler[Act] | None = None
+        self._scheduler: Scheduler[Act]
+        if leader is None:
+            self._scheduler = Scheduler(program, outputs, self.diary)
+        elif leader.name == board.name:
+            self._scheduler = self.leader = Leader(program, outputs, self.diary)
+        else:
+            self._scheduler = self.follower = FollowingScheduler(
+                program, outputs, self.diary, joins=board.joins
+            )
+        self._requests = {} if self.follower else requests
+        self._hearing = hearing
+        loses = program.lost is not None and not self.follower  # one that follows hears each frame
+        self._lost_frames = program.lost_frames if loses else 0
+        followed = {one.follow.source for one in outputs.followers.values()}
+        self._sources = {name: steps for name, steps in values.items() if name in followed}
 
-        `values`: by source, steps of its value.
-        """
-        length = length_ms * CLOCK_PER_MS
-        last = length // FRAME_CLOCK
-        asked = sorted(requests)
-        followed = {one.follow.source for one in self.outputs.followers.values()}
-        sources = {name: steps for name, steps in values.items() if name in followed}
+    def play(self, last: int) -> None:
+        """Play every frame in which something can happen, up to the last one."""
+        asked = sorted(self._requests)
         frame: float = 0
         while frame <= last:
             number = int(frame)
-            heard = number - hearing.silent_frames(number) if self._lost_frames else -1
-            self.outputs.shown = (number - 1) * FRAME_CLOCK
-            now = {name: value_at(steps, number) for name, steps in sources.items()}
-            for name in self.outputs.listen(now):
-                self._scheduler.source_is_lost(name, number * FRAME_CLOCK)
-            self._scheduler.frame(number, requests.get(number, ()), heard)
-            if self._scheduler.mode == "ready":
-                self.outputs.follow(self._scheduler.taken, number * FRAME_CLOCK)
-                self.outputs.shine(self._scheduler.taken, number * FRAME_CLOCK)
+            self.frame(number)
             waiting = bisect_right(asked, number)
             frame = min(
                 self._scheduler.next_frame(number),
                 asked[waiting] if waiting < len(asked) else inf,
-                hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
-                next_change(sources.values(), number),
+                self._hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
+                next_change(self._sources.values(), number),
                 inf if self.outputs.settled else number + 1,
             )
+
+    def frame(self, number: int) -> None:
+        """Play one frame."""
+        heard = number - self._hearing.silent_frames(number) if self._lost_frames else -1
+        self.outputs.shown = (number - 1) * FRAME_CLOCK
+        now = {name: value_at(steps, number) for name, steps in self._sources.items()}
+        for name in self.outputs.listen(now):
+            self._scheduler.source_is_lost(name, number * FRAME_CLOCK)
+        self._scheduler.frame(number, self._requests.get(number, ()), heard)
+        if self._scheduler.mode == "ready":
+            self.outputs.follow(self._scheduler.taken, number * FRAME_CLOCK)
+            self.outputs.shine(self._scheduler.taken, number * FRAME_CLOCK)
+
+    def finish(self, length: int) -> None:
+        """Bring everything to its end at a time, in units of the player's clock."""
         for run in self._scheduler.runs.values():
             self.diary.ended(run, length)
         self.diary.entered(self._scheduler.mode, length)
@@ -154,3 +190,17 @@ class _Board:
         self.outputs.cut_power(length + FRAME_CLOCK)
         for shining in self.outputs.shining.values():
             shining.end((length + FRAME_CLOCK) / CLOCK_PER_MS)
+
+
+def _play_led(boards: Sequence[_Board], last: int) -> None:
+    """Play every frame of all boards: whoever leads tells of another run in each of them."""
+    leading = next(board for board in boards if board.leader is not None)
+    following = [board for board in boards if board is not leading]
+    for number in range(last + 1):
+        leading.frame(number)
+        assert leading.leader is not None
+        state = leading.leader.told
+        for board in following:
+            if board.follower is not None and state is not None:
+                board.follower.hear(state, number)
+            board.frame(number)

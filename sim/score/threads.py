@@ -147,21 +147,20 @@ def strands_reserved(cues: Iterable[Cue], outputs: Collection[str], idle: Collec
 def board_program(show: Show, board: str) -> BoardProgram[Act]:
     """What a board plays of a show: the cues of its table, under their names.
 
-    Where a board leads, every board decides as that one does: it has the cues of the whole show,
-    and each holds its outputs on all boards. (On the boards themselves the one that leads decides
-    for all. A run that takes longer on another board than planned, as its moves are stretched,
-    holds up nothing there; here it does.)
+    A board that leads has the cues of the whole show, and each holds its outputs on all boards: it
+    decides for all of them.
 
     Raises ThreadError as `threads` does.
     """
     leader = show.rig.leader
+    leads = leader is not None and leader.name == board
     names = frozenset(output.name for output in show.rig.outputs if output.board == board)
-    cues = cues_on(show, board if leader is None else leader.name)
+    cues = cues_on(show, board)
     numbers = {cue.name: number for number, cue in enumerate(cues)}
     score = show.score
     lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
     return BoardProgram(
-        _played(cues, names, score, everywhere=leader is not None),
+        _played(cues, names, score, everywhere=leads),
         tuple(
             PlayedBinding(
                 *(one.button, numbers[one.cue], one.while_held, one.kind, one.manner),

@@ -72,7 +72,7 @@ def pressed_at_random(show: Show, dice: Random) -> tuple[Press, ...]:
     """Buttons one upon the other, a cue by name, a stop or a limp, and then on again."""
     buttons = [one.button for one in show.score.bindings]
     cues = [cue.name for cue in show.score.cues]
-    presses, at = [], LENGTH_MS if show.rig.channels else 700  # a radio presses them there
+    presses, at = [], 700
     while at < LENGTH_MS - 500:
         what = dice.random()
         if what < 0.6 and buttons:

@@ -1,7 +1,8 @@
 """Plays one show twice: as a rehearsal and by the integer player, frame by frame.
 
 What both plan (start, duration, brake, way and end of every motion) must be equal to the bit; what
-is shown differs by the board's roundings, because a rehearsal evaluates closed forms.
+is shown differs by the board's roundings, because a rehearsal evaluates closed forms. Where a board
+leads, the others hear what it tells, and nothing else.
 """
 
 from __future__ import annotations
@@ -21,6 +22,9 @@ from sim.rehearsal.requests import Hearing, Request, requests_by_frame
 from sim.rehearsal.sampling import sample
 from sim.rehearsal.sensing import sensor_settings
 from sim.rulebook import FRAME_MS
+
+IN_TIME = 4096
+"""When a state comes in a frame of a board that is in step, in 1/256 ms (LINK.md, section 7)."""
 
 
 @dataclass
@@ -45,14 +49,20 @@ def compare(
     times = np.arange(0, length_ms + 1, FRAME_MS, dtype=float)
     ideal = sample(trajectories, times)
     found = Differences()
-    for board in compile_show(show).boards:
+    told: list[bytes] = []
+    leader = show.rig.leader
+    for board in sorted(compile_show(show).boards, key=lambda one: one.board != leader):
         planned = {
             name: {piece.planned for piece in row} for name, row in trajectories.motions.items()
         }
         spans = radio_silence(show, presses) if silences is None else silences
         widths = _widths(show, board, presses)
         voltages = _voltages(show, board, presses)
-        _compare_board(board, presses, spans, widths, voltages, times, ideal, planned, found)
+        heard = told if leader and board.board != leader else None
+        said = _compare_board(
+            *(board, presses, spans, widths, voltages, heard, times, ideal, planned, found)
+        )
+        told = told if heard else said
     return found
 
 
@@ -71,14 +81,15 @@ def _voltages(show: Show, board: CompiledBoard, presses: Sequence[Press]) -> lis
 
 
 def _compare_board(
-    board: CompiledBoard, presses, silences, widths, voltages, times, ideal, planned, found
-) -> None:
-    requests = requests_by_frame(presses)
+    board: CompiledBoard, presses, silences, widths, voltages, led, times, ideal, planned, found
+) -> list[bytes]:
+    """What it tells the others, if it leads. `led`: of one that follows, what it hears."""
+    requests = {} if led else requests_by_frame(presses)
     hearing = Hearing(silences, requests)
     player = Player(board.data)
     pulses = [0] * len(widths)
     servos = {n: o.name for n, o in enumerate(board.outputs) if isinstance(o, Servo)}
-    frames = []
+    frames, told = [], []
     for number in range(times.size):
         if hearing.silent_frames(number) == 0:
             player.heard()
@@ -90,7 +101,10 @@ def _compare_board(
         for sensor, row in enumerate(voltages):
             if number in row:
                 player.voltage(sensor, row[number])
+        if led:
+            player.hear_hub(led[number], IN_TIME)
         frames.append(player.frame())
+        told.append(player.told or b"")
         for n, name in servos.items():
             motion = player._outputs.servos[n].motion
             if motion is not None and motion not in planned[name]:
@@ -112,6 +126,7 @@ def _compare_board(
         on = np.array([f.switches[n] for f in frames])
         off = np.flatnonzero(on != ideal.switches[switch.name])
         found.at += [f"{switch.name} frame {k}: {on[k]}" for k in off[:3]]
+    return told
 
 
 def _pass_on(player: Player, request: Request) -> None:
