@@ -317,3 +317,23 @@ def test_on_a_phone_across_the_parts_stay_in_sight_while_a_stick_is_moved(
                 return [box.top, box.bottom, innerHeight]; }"""
         )
         assert 0 <= top < bottom <= seen
+
+
+@pytest.mark.parametrize("size", [(844, 390), (1280, 800)], ids=lambda size: f"{size[0]}x{size[1]}")
+def test_the_parts_that_stay_in_sight_lie_on_nothing_however_far_the_page_is_moved(
+    browser: Browser, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    with opened(browser, paged(VOICE)[0], tmp_path, size) as found:
+        gaps = found.js(
+            """() => {
+                const [drawing, time] = ["drawing", "time"].map(id => document.getElementById(id));
+                const end = document.documentElement.scrollHeight - innerHeight;
+                const box = node => node.getBoundingClientRect();
+                return [...Array(21).keys()].map(n => {
+                    scrollTo(0, (end * n) / 20);
+                    return box(time).top - box(drawing).bottom;
+                });
+            }"""
+        )
+        assert found.js("() => scrollY") > 100
+        assert min(gaps) >= 0
