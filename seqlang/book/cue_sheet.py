@@ -43,14 +43,13 @@ def cue_sheet(matter: BookMatter) -> str:
             rows,
             "cues",
         ),
-        *([paragraph(_FREE)] if free else []),
+        *([paragraph(_DASH)] if any(row[0] == "-" for row in rows) else []),
+        *([paragraph(_IDLE)] if show.score.idle else []),
     )
 
 
-_FREE: Final = (
-    "No button starts a cue marked with a dash. `bellcrank trigger NAME` does. An idle cue goes on "
-    "by itself, on every part that no other cue holds."
-)
+_DASH: Final = "No button starts a cue marked with a dash. `bellcrank trigger NAME` does."
+_IDLE: Final = "An idle cue goes on by itself, on every part that no other cue holds."
 
 
 def _starter(show: Show, name: str) -> str:
@@ -91,6 +90,7 @@ def _always(show: Show) -> Iterator[tuple[str, str]]:
     yield from _battery(show)
     for source in dict.fromkeys(follow.source for follow in show.rig.follows):
         led = [follow.output for follow in show.rig.follows if follow.source == source]
+        led += [bar.strip for bar in show.rig.bars if bar.lamp in led]
         held = "it" if len(led) == 1 else "them"
         yield f"Follows {source}", f"{', '.join(led)}, while no cue holds {held}"
     yield "Ready again", "`bellcrank standby` after a stop, or power off and on; keep clear"
@@ -107,7 +107,10 @@ def _battery(show: Show) -> Iterator[tuple[str, str]]:
 
 def _row(show: Show, cue: Cue, by: Binding | None) -> tuple[str, ...]:
     happens = f"{cue.title}. {_parts(show, cue)}" if cue.title else _parts(show, cue)
-    return cue.name, happens, _lasts(show, cue, by), _ends(show, cue, by), _BUSY[cue.conflict]
+    busy = _BUSY[cue.conflict]
+    if by is None and cue.name in show.score.idle:
+        busy = "goes on unseen until they are free"
+    return cue.name, happens, _lasts(show, cue, by), _ends(show, cue, by), busy
 
 
 def _parts(show: Show, cue: Cue) -> str:

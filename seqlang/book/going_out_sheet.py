@@ -56,7 +56,10 @@ def _steps(matter: BookMatter) -> Iterator[str]:
         yield f"button {line[0].button} was {pressed}: {cues} plays as the cue sheet says"
     for source in dict.fromkeys(follow.source for follow in rig.follows):
         led = [follow.output for follow in rig.follows if follow.source == source]
-        yield f"`{source}` went all its way: {', '.join(led)} followed, and touched nothing"
+        led += [bar.strip for bar in rig.bars if bar.lamp in led]
+        moves = any(isinstance(one, Servo) and one.name in led for one in rig.outputs)
+        also = ", and touched nothing" if moves else ""
+        yield f"`{source}` went all its way: {', '.join(led)} followed{also}"
     for board in rig.boards:
         if board.watch is not None:
             yield f"`bellcrank status` tells the battery of `{board.name}` as a meter does"

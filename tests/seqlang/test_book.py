@@ -491,6 +491,55 @@ def test_a_watch_without_a_pin_has_its_row_and_a_cue_of_a_silent_remote_says_so(
     assert starts["home"] == "remote lost, battery low"
 
 
+LEVEL = """show "Kelp"
+supply pack
+    source adapter 6 V, 5 A
+board box: atmega2560, address 1
+    feed pack
+servo frond: box pin PB5
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+sensor voice: box pin PF0
+lamp glow: box pin PE3
+    follows voice from 10 % to 60 %, 0 % to 60 %, in 5 s
+strip gills: box pin PB0
+    pixels 4
+    feed 5 V
+    shows glow
+safe pose still
+    frond 0 deg, gills teal 30 %
+cue sway
+    frond to 20 deg in 3 s
+    frond to 0 deg in 3 s
+cue bow
+    frond to 40 deg in 2 s
+    frond to 0 deg in 2 s
+idle: go sway
+remote
+    button 1: go bow
+    stop button 2
+"""
+
+
+def test_a_book_says_of_light_that_follows_and_of_idle_what_they_do(tmp_path: Path) -> None:
+    path = tmp_path / "kelp.cues"
+    path.write_text(LEVEL)
+    result = CliRunner().invoke(group, ["book", str(path), "--out", str(tmp_path / "b.html")])
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "b.html").read_text("utf-8")
+    told = dict(row for row in rows(page, "cues") if len(row) == 2)
+    assert told["Follows voice"] == "glow, gills, while no cue holds them"
+    words = " ".join(Read(page).words.split())
+    assert "voice went all its way: glow, gills followed" in words
+    assert "gills followed, and touched" not in words  # light touches nothing anyway
+    busy = {row[1]: row[5] for row in rows(page, "cues") if len(row) == 6}
+    assert busy["sway"] == "goes on unseen until they are free"
+    assert busy["bow"] == "takes them over at once"
+    assert "An idle cue goes on by itself" in words
+    assert "marked with a dash" not in words  # no row has one
+
+
 @needs_printing
 @pytest.mark.parametrize("letter", ["_part", "x"])
 def test_no_table_of_a_printed_book_is_wider_than_its_sheet(letter: str, tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from seqlang.cautions import ALL, LITHIUM, Caution
+from seqlang.cautions import ALL, FLASHING, LITHIUM, Caution
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.source import Source
@@ -39,3 +39,38 @@ def test_the_caution_of_lithium_names_the_packs_with_what_they_hold(packs: int, 
     found = check(load_text(Source("test.cues", "\n".join(lines) + "\n"))).findings
     (caution,) = (one for one in found if one.name == LITHIUM.name)
     assert caution.message == f"{LITHIUM.title}: {said}"
+
+
+LIVE = """supply pack
+    source adapter 6 V, 5 A
+board box: atmega2560, address 1
+    feed pack
+servo jaw: box pin PB5
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.17 s/60deg, 9.4 kgf.cm, 2.1 A at 6 V
+sensor voice: box pin PF0
+lamp glow: box pin PE3
+    follows voice from 10 % to 60 %, 0 % to 60 %, in 5 s
+lamp gap: box pin PE4
+    follows jaw from 5 deg to 40 deg, 0 % to 70 %
+strip gills: box pin PB0
+    pixels 4
+    feed 5 V
+    shows glow
+lamp spare: box pin PE5
+safe pose shut
+    gills teal 30 %
+cue gape
+    jaw to 20 deg in 2 s
+    jaw to 0 deg in 2 s
+remote
+    button 1: go gape
+    stop button 2
+"""
+
+
+def test_the_caution_of_flashing_counts_what_follows_and_shows_beside_what_cues_light() -> None:
+    found = check(load_text(Source("test.cues", LIVE))).findings
+    (caution,) = (one for one in found if one.name == FLASHING.name)
+    assert caution.message == f"{FLASHING.title}: 3 lights play"  # all but `spare`
