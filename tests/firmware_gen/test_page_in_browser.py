@@ -631,7 +631,7 @@ def test_the_page_fits_every_window_and_covers_nothing(
         found.wait("bellcrank.take.recording.frames === bellcrank.take.frames")
         assert found.js("() => document.documentElement.scrollWidth") <= size[0]
         boxes = found.js(
-            """() => [...document.querySelectorAll("main > section:not([hidden])")]
+            """() => [...document.querySelectorAll("main section:not([hidden])")]
                 .map(node => node.getBoundingClientRect())
                 .map(box => [box.left, box.top, box.right, box.bottom])"""
         )
