@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 import firmware_gen
 from firmware_gen.chips.atmega328p import CHIP as SMALL
 from firmware_gen.chips.atmega2560 import CHIP
-from firmware_gen.link.frames import LinkFrame, encode
+from firmware_gen.link.frames import LinkFrame, decode, encode
 from firmware_gen.link.protocol import HUB_KIND, ONE_WAY, ReportedMode
 from firmware_gen.player import hub_state
 from firmware_gen.player.hub_state import pack, unpack
@@ -401,6 +401,29 @@ def test_boards_in_step_begin_idle_anew_in_the_same_frame_after_83_minutes() -> 
     before = creature.lead._scheduler._idle_since
     assert_idle_begins_anew_alike(creature, 300)
     assert creature.lead._scheduler._idle_since == before + IDLE_ERA_FRAMES
+
+
+@needs_compiler
+def test_the_core_begins_idle_anew_after_83_minutes_as_the_reference_does() -> None:
+    """The core plays all frames. Idle comes round each 100 frames, so the reference, which counts
+    from so much earlier, stands where it would stand."""
+    lead, _ = boards(1)
+    idle = (ActOp(0, 4000, 900, True), ActOp(0, 6000, 1100, True))
+    table = replace(lead, threads=(*lead.threads[:2], idle))
+    reference, core = Player(table), ApartPlayer(table)
+    gone = (IDLE_ERA_FRAMES - 500) // 100 * 100
+    for _ in range(500):
+        reference.frame()
+    reference._scheduler._idle_since -= gone
+    for _ in range(500 + gone):
+        core.lib.host_frame()
+    core.told_bytes()
+    for number in range(500, 1200):
+        assert reference.frame().raw == core.frame(), number
+        told, said = reference.told, core.told_bytes()
+        assert told is not None
+        assert decode(said.strip(b"\0")).payload[2:] == told[2:], number
+    assert reference._scheduler._idle_since > 0, "idle has begun anew"
 
 
 @pytest.mark.long
