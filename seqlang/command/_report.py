@@ -97,7 +97,7 @@ def _passing(
         head = [*cautions, *_advice(loaded, checked.findings, screen, most)]
         head = ["".join(head)] if joined and head else head
         room = screen.lines - _PROMPTS - bool(warnings) - _height(head)
-        tables = _worked(checked, room - _height(below) + (joined > 1))
+        tables = _worked(checked, room - _height(below) + (joined > 1), screen.columns)
         tables = ["".join(tables)] if joined > 1 and tables else tables
         room -= _height(tables)
         if room >= _height(below):
@@ -106,7 +106,7 @@ def _passing(
 
 
 def _all(loaded: Loaded, checked: Checked, screen: Screen) -> str:
-    tables = _worked(checked, None)
+    tables = _worked(checked, None, None)
     others = [finding for finding in checked.findings if finding.severity != "error"]
     errors = [finding for finding in checked.findings if finding.severity == "error"]
     parts = [*([_full(others, loaded, screen)] if others else []), *tables]
@@ -135,11 +135,14 @@ def _warnings(loaded: Loaded, warnings: Sequence[Finding], screen: Screen, room:
     return ["warnings, in full with `--all`:\n" + _heads(warnings, loaded, screen)]
 
 
-def _worked(checked: Checked, room: int | None) -> list[str]:
-    """Both tables, in at most `room` lines if that can be; all rows without one."""
+def _worked(checked: Checked, room: int | None, columns: int | None) -> list[str]:
+    """Both tables, in at most `room` lines if that can be; all rows without one.
+
+    With `columns`, a supply's row names no more cues than fit in its line.
+    """
     if checked.summary is None:
         return []
-    supplies = supply_table(checked.summary, None if room is None else FEWEST_ROWS)
+    supplies = supply_table(checked.summary, None if room is None else FEWEST_ROWS, columns)
     left = None if room is None else max(FEWEST_ROWS, room - _lines(supplies) - 3)
     servos = servo_table(checked.summary, left)
     return [table + "\n" for table in (servos, supplies) if table]

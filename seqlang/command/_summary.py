@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from seqlang.text.render import width
 
@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+_GAP: Final = 2
+"""Blanks between columns."""
+
 
 def servo_table(summary: Summary, most: int | None = None) -> str:
     """A row for each servo, in at most `most` lines of rows: then only the hardest are shown."""
@@ -21,13 +24,32 @@ def servo_table(summary: Summary, most: int | None = None) -> str:
     return _table(head, [_servo(work) for work in kept], len(summary.servos) - len(kept))
 
 
-def supply_table(summary: Summary, most: int | None = None) -> str:
-    """The same for supplies."""
+def supply_table(summary: Summary, most: int | None = None, columns: int | None = None) -> str:
+    """The same for supplies; in the last column stand as many cues as `columns` have room for."""
     head = ("supply", "peak", "limit", "lowest", "at board", "cues at the peak")
     kept = _hardest(
         summary.supplies, most, lambda work: work.peak_a / work.limit_a if work.limit_a else 0.0
     )
-    return _table(head, [_supply(work) for work in kept], len(summary.supplies) - len(kept))
+    rows = [_supply(work) for work in kept]
+    room = None if columns is None else columns - _column_of_cues(head, rows)
+    whole = [(*row, _names(work.cues, room)) for row, work in zip(rows, kept, strict=True)]
+    return _table(head, whole, len(summary.supplies) - len(kept))
+
+
+def _column_of_cues(head: Sequence[str], rows: Sequence[Sequence[str]]) -> int:
+    """Where the last column begins, if the others are as wide as their widest cells."""
+    lines = [head[:-1], *rows]
+    return sum(max(width(line[at]) for line in lines) + _GAP for at in range(len(head) - 1))
+
+
+def _names(cues: Sequence[str], room: int | None) -> str:
+    """The first cues that have room, one at least, and how many more there are."""
+    for shown in range(len(cues), 0, -1):
+        left = len(cues) - shown
+        words = ", ".join(cues[:shown]) + (f" and {left} more" if left else "")
+        if room is None or shown == 1 or width(words) <= room:
+            return words
+    return "none"
 
 
 def _hardest(rows: Sequence[T], most: int | None, share: Callable[[T], float]) -> Sequence[T]:
@@ -48,6 +70,7 @@ def _percent(share: float) -> str:
 
 
 def _supply(work: SupplySummary) -> tuple[str, ...]:
+    """All but the cues at the peak."""
     limit = "none" if work.limit_a is None else f"{work.limit_a:.2f} A ({work.limit})"
     return (
         work.supply,
@@ -55,7 +78,6 @@ def _supply(work: SupplySummary) -> tuple[str, ...]:
         limit,
         f"{work.lowest_v:.2f} V",
         work.board,
-        ", ".join(work.cues) or "none",
     )
 
 
@@ -74,7 +96,7 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[str]], left: int) -> str
     ]
     tail = [f"... and {left} that are worked less; `--all` shows them"] if left else []
     shown = (
-        "  ".join(
+        (" " * _GAP).join(
             " " * (size - width(cell)) + cell if right else cell + " " * (size - width(cell))
             for cell, size, right in zip(line, widths, figures, strict=True)
         ).rstrip()
