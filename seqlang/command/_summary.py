@@ -96,10 +96,12 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[str]], left: int) -> str
     ]
     tail = [f"... and {left} that are worked less; `--all` shows them"] if left else []
     shown = (
-        (" " * _GAP).join(
+        (" " * _GAP)
+        .join(
             " " * (size - width(cell)) + cell if right else cell + " " * (size - width(cell))
             for cell, size, right in zip(line, widths, figures, strict=True)
-        ).rstrip()
+        )
+        .rstrip()
         for line in lines
     )
     return "\n".join([*shown, *tail])

@@ -21,9 +21,9 @@ from seqlang.meaning.gesture import plays_in
 from seqlang.text.grammar import Indentation, parser
 from seqlang.text.indentation import is_content, width
 from seqlang.text.names import PARAMETER_KINDS
-from seqlang.text.occurrences import OWN, SOURCES, Named, Occurrence, occurrences
+from seqlang.text.occurrences import OUTPUT_KINDS, OWN, SOURCES, Named, occurrences
 from seqlang.text.source import Source
-from seqlang.text.syntax import CueText, GestureText, names_in
+from seqlang.text.syntax import CueText, GestureText, Line, names_in
 from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS, title_of, units_of
 from sim.light.colours import COLOURS
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from lark.parsers.lalr_interactive_parser import InteractiveParser
 
     from seqlang.loading import Loaded
+    from seqlang.text.findings import Finding
 
 MOST_TRIED: Final = 400
 """States of the parser that are looked at for an end of the line."""
@@ -110,14 +111,17 @@ def proposals(
             found = [*units, *_words(state)]
             begun = number[3] or ""
             return Proposals(start, tuple(one for one in found if one.text.startswith(begun)))
+    first: Proposals | None = None
     for match in _word_starts(before):
         state = _state(_headers(source, line_start, before) + before[:match])
         if state is None:
             continue
         begun = re.sub(" +", " ", before[match:])
-        found = [*_words(state), *_names(state, names)]
-        return Proposals(line_start + match, tuple(p for p in found if p.text.startswith(begun)))
-    return Proposals(offset, ())
+        found = [*_words(state), *(_names(state, names) if first is None else ())]
+        fitting = tuple(one for one in found if one.text.startswith(begun))
+        if first is None or (" " in begun and fitting):  # `in` of `in turn` may be read as a name
+            first = Proposals(line_start + match, fitting)
+    return first or Proposals(offset, ())
 
 
 def _in_comment_or_title(before: str) -> bool:
@@ -194,6 +198,9 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     if due is None:
         return
     named = due.named
+    if due.sided:
+        yield from (Proposal(name, "side") for name in names.declared("side"))
+    yield from (Proposal(name, "parameter") for name in due.parameters)
     if named == "along":
         yield from (Proposal(name, "side") for name in names.declared("side"))
         yield from (Proposal(name, "output") for name in names.rows)
@@ -214,6 +221,8 @@ def _names(state: InteractiveParser, names: ShowNames) -> Iterator[Proposal]:
     if named == "source":
         for source in SOURCES:
             yield from (Proposal(name, source) for name in names.known(source))
+        if due.scope == _IN_LAMP:
+            yield from (Proposal(name, "output") for name in names.known("output"))
         return
     if named == "cue" and due.scope == _PLAYED:
         yield from (Proposal(name, "gesture") for name in names.known("gesture"))
@@ -238,26 +247,64 @@ def _pins() -> tuple[str, ...]:
 
 _IN_HEADER: Final = "header"
 _PLAYED: Final = "played"
+_IN_LAMP: Final = "lamp"
 
 
-def _name_due(state: InteractiveParser) -> Occurrence | None:
-    """What a name would name here; None where it would declare something.
+class _Due(NamedTuple):
+    """What a name would name at a place."""
 
-    Its `scope` says where a value or a cue's name stands, if that matters.
-    """
+    named: Named
+    scope: str
+    """Where a value, a source or a cue's name stands, if that matters."""
+    sided: bool
+    """Whether the name may be that of a side as well: `(left: `."""
+    parameters: tuple[str, ...]
+    """Those of the gesture in whose statements the name stands, which may stand there."""
+
+
+def _name_due(state: InteractiveParser) -> _Due | None:
+    """What a name would name here; None where it would declare something."""
     trial = _copy(state)
     trial.feed_token(Token("NAME", _PLACEHOLDER))
+    sided = "COLON" in _due(trial)
     ended = _ended(trial)
     if ended is None:
         return None
     for one in occurrences(ended.items):
         if one.name == _PLACEHOLDER:
-            return None if one.declares else one._replace(scope=one.scope or _where(ended.items))
+            if one.declares:
+                return None
+            scope = one.scope or _where(ended.items)
+            return _Due(one.named, scope, sided, tuple(_parameters(ended.items, one.named)))
     return None
 
 
+def _parameters(items: Iterable[object], named: Named) -> Iterator[str]:
+    """The parameters of the gesture around the placeholder that stand for an output, or that stand
+    for an amount or a colour."""
+    if named not in ("output", "constant", "colour"):
+        return
+    for item in items:
+        if isinstance(item, GestureText) and _PLACEHOLDER in map(str, names_in(item.body)):
+            for line in item.parameters:
+                if (str(line.items[1]) in OUTPUT_KINDS) == (named == "output"):
+                    yield str(line.items[0])
+
+
+def _lines(items: Iterable[object]) -> Iterator[Line]:
+    """Lines at the margin, and those that are described once below a mirror or a row."""
+    for item in items:
+        if isinstance(item, Line):
+            yield item
+            yield from _lines(item.items)
+
+
 def _where(items: Iterable[object]) -> str:
-    """Whether the placeholder stands in a gesture's header, or is what is played."""
+    """Whether the placeholder stands in a lamp, in a gesture's header, or is what is played."""
+    items = tuple(items)
+    for line in _lines(items):
+        if line.kind == "lamp" and _PLACEHOLDER in map(str, names_in(line)):
+            return _IN_LAMP
     for item in items:
         if isinstance(item, GestureText) and _PLACEHOLDER in map(str, names_in(item.parameters)):
             return _IN_HEADER
@@ -341,7 +388,7 @@ def _units(
 ) -> Iterator[Proposal]:
     """The units that the number takes, found by reading the show with the number alone."""
     known: tuple[str, ...] = tuple(UNITS)
-    anything = re.match(r"\s*given\b", before) or before.count("(") > before.count(")")
+    anything = re.match(r"\s*(?:given|gesture)\b", before) or before.count("(") > before.count(")")
     if not anything and len(source.text) <= MOST_READ:
         ended = _ended(state)
         if ended is None:
@@ -356,11 +403,18 @@ def _units(
         loaded = read(text + rest) if read else load_text(Source(source.path, text + rest))
         own = (f for f in loaded.findings if f.span.path == source.path)
         here = [f for f in own if line_start <= f.span.start <= len(text)]
-        fixes = (f.fix for f in here if f.name == "missing-unit" and f.span.start == at)
-        fix = next((one for one in fixes if one is not None), None)
-        unit = fix.text.split()[-1] if fix is not None else ""
-        if unit in UNITS:
+        about = [f for f in here if f.span.start <= at < f.span.end]
+        unit = next(filter(None, (_unit_told(f, before[number:].strip()) for f in about)), "")
+        if unit:
             known = (unit, *(o for o in units_of(UNITS[unit][1]) if o != unit))
-        elif all(f.span.start != at and f.name != "syntax" for f in here):
+        elif not about and all(f.name != "syntax" for f in here):
             return  # a number by itself is right
     yield from (Proposal(unit, "unit", title_of(UNITS[unit][1])) for unit in known)
+
+
+def _unit_told(finding: Finding, number: str) -> str:
+    """The unit that a finding about a number gives it, or else the first that it speaks of."""
+    told = "" if finding.fix is None else finding.fix.text
+    given = re.search(rf"(?<![\w.-]){re.escape(number)} *([A-Za-z%][\w./]*)", told)
+    spoken = re.findall(r"`(?:[^`]*?[0-9] *)?([A-Za-z%][\w./]*)[^`]*`", finding.help or "")
+    return next((one for one in (*(given.groups() if given else ()), *spoken) if one in UNITS), "")
