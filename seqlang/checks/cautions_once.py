@@ -70,7 +70,8 @@ def _cautions(context: Context) -> Iterator[Finding]:
         turns = f"`{fastest.name}` at {figure(rpm[fastest.name])} rpm"
         yield _caution(cautions.TURNING, context.span(fastest.mark, "name"), turns)
     driven = {output for names in context.uses.values() for output in names}
-    driven |= {one.output for one in (*rig.follows, *rig.shines)}  # no cue need fade these
+    # no cue need fade these
+    driven |= {one.output for one in rig.follows} | {one.output for one in rig.shines}
     driven |= {bar.strip for bar in rig.bars}
     lights = [one for one in rig.outputs if isinstance(one, Lamp | Strip) and one.name in driven]
     if lights:

@@ -164,11 +164,11 @@ def _stick(view: JogView) -> list[str]:
         return [f"stick   {name}: c lets it turn the part"]
     if hand.at_us is None:
         return [f"stick   {name} is not heard: is its sender on? c ends its use"]
-    at = f"stick   {hand.at_us:7.1f} us   "
+    asks = f"stick   {name} asks for {hand.at_us:.1f} us"
     if hand.holds:
-        return [f"{at}{name} turns the part; c ends that"]
-    side = "up" if hand.at_us < view.jog.held_us else "down"
-    return [f"{at}move {name} {side} past {view.jog.held_us:.1f} us: then it turns the part"]
+        return [f"{asks} and turns the part; c ends that"]
+    more = "more" if hand.at_us < view.jog.held_us else "less"
+    return [f"{asks}: move it to {more}, past {view.jog.held_us:.1f} us; then it turns the part"]
 
 
 def _keys(columns: int, has_stick: bool) -> list[str]:

@@ -113,13 +113,13 @@ def test_the_stick_does_nothing_before_a_key_lets_it_and_before_it_comes_past_th
     bench.put(1600)
     bench.run(0.5)
     bench.press("c")
-    assert "move stick down past 1000.0 us" in bench.shown()
+    assert "move it to less, past 1000.0 us" in bench.shown()
     bench.put(1200)
     bench.run()
     assert bench.held_us == 1000.0
     bench.put(1000)
     bench.run()
-    assert "stick turns the part" in bench.shown()
+    assert " us and turns the part" in bench.shown()
     bench.put(1500)
     bench.run(2.0)
     # half of its way is half of the travel, 70 deg: 1000 + 1000 * 35 / 90 us
@@ -242,10 +242,10 @@ def test_the_screen_tells_of_the_stick_and_its_key(show: Path, served: Server) -
     served.virtual.pulses[0] = 2 * 1500
     with Hands("jog", str(show), "--stick", "stick", "--port", served.url) as hands:
         hands.begin()
-        hands.press("c", "move stick down past 1000.0 us")
+        hands.press("c", "move it to less, past 1000.0 us")
         assert "c      the stick turns it" in hands.shown()
         served.virtual.pulses[0] = 2 * 1005
-        hands.sees("stick turns the part")
+        hands.sees(" us and turns the part")
         hands.leave("q", "no servo has pulses")
 
 
