@@ -130,6 +130,8 @@ class ReferenceBoard:
         self._session: int | None = None
         self._last: _Remembered | None = None
         self._last_one_way: tuple[int, int] | None = None
+        self._refused_jog: tuple[int, int, Status] | None = None
+        """Address, seq and answer of a jog that did not pass: its copies must not, either."""
         self._silent_frames = 0
         self._held: set[int] = set()
         self.slots = Slots(storage, chip, self._refusal_of)
@@ -155,10 +157,34 @@ class ReferenceBoard:
 
     def _pass_on(self, frame: LinkFrame) -> bool:
         """Whether a frame of the host's is for a board that this one leads; then it goes there."""
-        passes = self._leads and frame.to in self.answering and frame.kind in PASSED
-        if passes and len(frame.payload) <= DATA.size + self.chip.chunk_bytes:
+        if not (self._leads and frame.to in self.answering and frame.kind in PASSED):
+            return False
+        if frame.kind == RequestKind.HELLO:
+            self._refused_jog = None
+        status = Status.DONE if frame.kind != RequestKind.JOG else self._jog_elsewhere(frame)
+        if status != Status.DONE:
+            self._output += encode(
+                LinkFrame(frame.to, frame.kind | REPLY, frame.seq, bytes([status]))
+            )
+        elif len(frame.payload) <= DATA.size + self.chip.chunk_bytes:
             self._line_output += encode(frame)
-        return passes
+        return True
+
+    def _jog_elsewhere(self, frame: LinkFrame) -> Status:
+        """Whether a jog may pass. This board decides for all: a stop here ends it, and no copy of
+        what was refused comes true later."""
+        refused = self._refused_jog
+        if refused and refused[:2] == (frame.to, frame.seq):
+            return refused[2]
+        status = Status.DONE
+        if self._session is None:
+            status = Status.NOT_GREETED
+        elif self.mode != ReportedMode.LIMP:
+            status = Status.NOT_IN_THIS_MODE
+        elif self.player and not self.player.jog_elsewhere():
+            status = Status.STOPPED
+        self._refused_jog = None if status == Status.DONE else (frame.to, frame.seq, status)
+        return status
 
     def receive_line(self, data: bytes) -> None:
         """Take bytes from the line between boards. A chip that cannot lead has no port of its own

@@ -212,6 +212,7 @@ def _link() -> dict[str, int]:
         "REPLY": protocol.REPLY,
         "ONE_WAY": protocol.ONE_WAY,
         "HELD_FRAMES": protocol.HELD_FRAMES,
+        "STOP_TELLINGS": protocol.STOP_TELLINGS,
         "HUB_KIND": protocol.HUB_KIND,
         "BATTERY_WATCHED": protocol.BATTERY_WATCHED,
         "BATTERY_LOW": protocol.BATTERY_LOW,

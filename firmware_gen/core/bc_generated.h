@@ -52,6 +52,7 @@ enum {
     BC_REPLY = 128,
     BC_ONE_WAY = 64,
     BC_HELD_FRAMES = 50,
+    BC_STOP_TELLINGS = 10,
     BC_HUB_KIND = 23,
     BC_BATTERY_WATCHED = 1,
     BC_BATTERY_LOW = 2,

@@ -158,7 +158,7 @@ static uint8_t live_runs(void) {
 
 void bc_lead_tell(void) {
     uint8_t state[BC_HUB_SIZE];
-    uint8_t mode = bc_player_mode();
+    uint8_t mode = bc_player_tells_stop() ? BC_MODE_STOPPING : bc_player_mode();
     uint8_t run;
     if (!lead.leads) {
         return;

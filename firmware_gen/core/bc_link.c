@@ -38,6 +38,7 @@ static struct {
     uint8_t waiting_seq;
 #if BC_CHIP_LEADS
     bool waiting_over_line; /* the way of its answer */
+    struct answer refused;  /* to a jog that did not pass: its copies must not, either */
 #endif
     uint8_t verdict;       /* status of the verify that waits, NOT_YET: not checked so far */
     uint8_t found_refusal; /* and what the check found */
@@ -468,12 +469,48 @@ bool bc_has_heard(void) {
 }
 
 #if BC_CHIP_LEADS
+static uint8_t judge_jog(void) {
+    if (!state.greeted) {
+        return BC_STATUS_NOT_GREETED;
+    }
+    if (bc_player_mode() != BC_MODE_LIMP) {
+        return BC_STATUS_NOT_IN_THIS_MODE;
+    }
+    return bc_player_jog_elsewhere() ? BC_STATUS_DONE : BC_STATUS_STOPPED;
+}
+
+/* DONE if a jog of another board's servo may pass, else why it may not. A stop here ends it, and no
+ * copy of what was refused comes true later. */
+static uint8_t jog_elsewhere(const struct bc_frame *frame) {
+    struct answer *refused = &state.refused;
+    if (refused->kind != 0 && refused->from == frame->to && refused->seq == frame->seq) {
+        return refused->status;
+    }
+    refused->from = frame->to;
+    refused->seq = frame->seq;
+    refused->status = judge_jog();
+    refused->kind = refused->status == BC_STATUS_DONE ? 0 : frame->kind;
+    return refused->status;
+}
+
 /* A request of the host's that is for another board. */
 static bool pass_on(const struct bc_frame *frame) {
+    uint8_t status = BC_STATUS_DONE;
     if (frame->to == BC_EVERYBODY || frame->to == bc_frames_address()) {
         return false;
     }
-    bc_relay_outward(frame);
+    if (frame->kind == BC_REQUEST_HELLO) {
+        state.refused.kind = 0;
+    }
+    if (frame->kind == BC_REQUEST_JOG) {
+        status = jog_elsewhere(frame);
+    }
+    if (status == BC_STATUS_DONE) {
+        bc_relay_outward(frame);
+    } else {
+        bc_reply_begin();
+        bc_reply_send(frame->to, frame->kind, frame->seq, status);
+    }
     bc_frames_done();
     return true;
 }

@@ -98,6 +98,18 @@ bool bc_player_jog(uint8_t servo, uint16_t pulse) {
     return true;
 }
 
+#if BC_CHIP_LEADS
+enum { ELSEWHERE = 0xFF }; /* for the servo that is jogged: it is one of another board's */
+
+bool bc_player_jog_elsewhere(void) { return bc_player_jog(ELSEWHERE, 0); }
+
+bool bc_player_jogs_elsewhere(void) { return player.jog_left > 1 && player.jog_servo == ELSEWHERE; }
+
+bool bc_player_tells_stop(void) {
+    return player.mode == BC_MODE_LIMP && player.jog_rest > BC_HELD_FRAMES - BC_STOP_TELLINGS;
+}
+#endif
+
 bool bc_player_is_asked(void) { return player.queued > 0; }
 
 uint32_t bc_player_show(void) {
@@ -500,6 +512,11 @@ static void jog(void) {
     }
     if (player.jog_left > 1) {
         player.jog_left--;
+#if BC_CHIP_LEADS
+        if (player.jog_servo == ELSEWHERE) {
+            return;
+        }
+#endif
         bc_servo_jog(player.jog_servo, player.jog_pulse);
     }
 }

@@ -5,6 +5,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "bc_chip.h"
+
 /* What a request asks; its argument is a cue or a button. */
 enum bc_asked {
     BC_ASK_CUE = 0x00,
@@ -26,6 +28,16 @@ bool bc_player_ask(uint8_t asked, uint8_t argument);
  * button is down, or for a while after a jog was ended.
  */
 bool bc_player_jog(uint8_t servo, uint16_t pulse);
+
+#if BC_CHIP_LEADS
+/*
+ * The same of a servo of another board, to which the jog passes. What would end a jog here is told
+ * to all boards for some frames: they are limp as well, and would not notice one more limp.
+ */
+bool bc_player_jog_elsewhere(void);
+bool bc_player_jogs_elsewhere(void);
+bool bc_player_tells_stop(void);
+#endif
 
 /* The controller was heard; to a board that follows that is the one that leads, and no other. */
 void bc_player_heard(void);

@@ -4,6 +4,7 @@
 
 #include <string.h>
 
+#include "bc_player.h"
 #include "bellcrank.h"
 
 enum { PARCELS = BC_WINDOW };
@@ -52,8 +53,8 @@ static bool is_answering(uint8_t address) {
     return false;
 }
 
-/* What reads, and what changes a stored table. What starts or moves something is asked of the board
- * that leads, which decides for all. */
+/* What reads, what changes a stored table, and a jog. Whatever else starts or moves something is
+ * asked of the board that leads, which decides for all. */
 static bool may_pass(uint8_t kind) {
     switch (kind) {
     case BC_REQUEST_HELLO:
@@ -63,6 +64,7 @@ static bool may_pass(uint8_t kind) {
     case BC_REQUEST_COMMIT:
     case BC_REQUEST_READ:
     case BC_REQUEST_STATUS:
+    case BC_REQUEST_JOG:
     case BC_REQUEST_PULSE:
     case BC_REQUEST_SOURCE:
         return true;
@@ -115,11 +117,18 @@ void bc_relay_inward(const struct bc_frame *frame) {
     }
 }
 
+/* A jog that has waited until a stop came is never played. */
+static bool is_too_late(const struct bc_frame *frame) {
+    return frame->kind == BC_REQUEST_JOG && !bc_player_jogs_elsewhere();
+}
+
 /* Between two states there is room for a request, and nothing is begun for which there is not. */
 static void step_outward(void) {
     const struct bc_frame *frame = first(&relay.outward);
     if (frame != 0 && bc_hal_line_is_free()) {
-        bc_line_pass(frame);
+        if (!is_too_late(frame)) {
+            bc_line_pass(frame);
+        }
         drop_first(&relay.outward);
     }
 }

@@ -46,6 +46,9 @@ class BoardLink(ABC):
         self.chunk_bytes = 1
         """Most table bytes in one request or reply, as the board says."""
         self.traffic = Traffic()
+        self.lead: BoardLink = self
+        """The board that decides for this one, if that is how it is reached; else this one. Stop,
+        limp and standby are asked of it: its state brings them to all boards that it leads."""
 
     # -- the way there -----------------------------------------------------------------------
 
@@ -57,7 +60,8 @@ class BoardLink(ABC):
     def through(self, address: int) -> BoardLink:
         """A conversation with a board that this one leads, and that answers it (LINK.md 7.1).
 
-        It takes no request that starts or moves something, and is greeted like any other.
+        It is greeted like any other. Of what starts or moves something it takes a jog, while both
+        boards are limp; the rest is asked of its `lead`.
         """
 
     @abstractmethod

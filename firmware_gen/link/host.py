@@ -64,7 +64,9 @@ class HostLink(BoardLink):
 
     def through(self, address: int) -> HostLink:
         self._elsewhere.add(address)
-        return HostLink(self.port, node=address, way=f" through board {self.address}")
+        link = HostLink(self.port, node=address, way=f" through board {self.address}")
+        link.lead = self
+        return link
 
     def _heard(self, data: bytes) -> list[LinkFrame]:
         """Frames of this board's: others answer over the same port."""

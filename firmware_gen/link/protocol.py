@@ -39,6 +39,9 @@ HUB_KIND: Final = 0x17
 """Kind of the one-way frames in which a board that leads tells its state."""
 
 BAUD: Final = 250_000
+STOP_TELLINGS: Final = 10
+"""Frames in which a limp board that leads tells of a stop that ended a jog: the others are limp as
+well, and would take no notice of one more limp. So many may be lost but one."""
 HELD_FRAMES: Final = 1000 // FRAME_MS
 """Frames of silence, one second, after which a button held over the link is let go. A jog lasts no
 longer either."""
@@ -101,12 +104,14 @@ PASSED: Final = frozenset(
         RequestKind.COMMIT,
         RequestKind.READ,
         RequestKind.STATUS,
+        RequestKind.JOG,
         RequestKind.PULSE,
         RequestKind.SOURCE,
     }
 )
-"""Requests that pass through a board that leads to another one: those that read, and those that
-change a stored table. Nothing that starts or moves something."""
+"""Requests that pass through a board that leads to another one: those that read, those that change
+a stored table, and a jog while the board that leads is limp. Nothing else that starts or moves
+something."""
 
 
 class Status(IntEnum):

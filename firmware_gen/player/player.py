@@ -7,10 +7,11 @@ a rehearsal in what it plans; what it shows in closed forms lies within one tick
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from firmware_gen.chips import CHIPS_BY_ID
-from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
+from firmware_gen.link.protocol import HELD_FRAMES, STOP_TELLINGS, ReportedMode
 from firmware_gen.player.channels import Channels
 from firmware_gen.player.hub_state import PAYLOAD_BYTES, pack, unpack
 from firmware_gen.player.in_step import InStep, radio_late
@@ -51,9 +52,9 @@ class Player:
         self._last_heard = -1
         self._outputs = TableOutputs(self.table)
         self._jog: tuple[int, int] | None = None
-        """The servo that is jogged, and where to."""
+        """The servo that is jogged, and where to; None also while it is one of another board's."""
         self._jog_frames = 0
-        """Until it ends."""
+        """Until it ends; 0: there is none."""
         self._jog_rest = 0
         """Frames in which no jog is taken, because one was ended."""
         self._in_step = InStep(radio_late(self.table.senses))
@@ -102,10 +103,20 @@ class Player:
 
         False if it is refused: only a limp board does that, and not soon after a stop.
         """
+        return self._take_jog((servo, ticks))
+
+    def jog_elsewhere(self) -> bool:
+        """The same, of a servo of a board that this one leads: a jog passes through (LINK.md 7.1).
+
+        What would end a jog here is told to all boards from now on.
+        """
+        return self._take_jog(None)
+
+    def _take_jog(self, jog: tuple[int, int] | None) -> bool:
         taken = self.mode == ReportedMode.LIMP and not self._jog_rest
         if not taken or self._scheduler.stop_is_down:
             return False
-        self._jog, self._jog_frames = (servo, ticks), HELD_FRAMES
+        self._jog, self._jog_frames = jog, HELD_FRAMES
         return True
 
     def channel(self, number: int, ticks: int) -> None:
@@ -169,7 +180,11 @@ class Player:
     def told(self) -> bytes | None:
         """What a board that leads has to tell the others after the last frame; else None."""
         state = self._scheduler.told if isinstance(self._scheduler, Leader) else None
-        return None if state is None else pack(self.table.show, state)
+        if state is None:
+            return None
+        if state.mode == "limp" and self._jog_rest >= HELD_FRAMES - STOP_TELLINGS:
+            state = replace(state, mode="stopping", limp_asked=False)
+        return pack(self.table.show, state)
 
     @property
     def live_runs(self) -> int:
@@ -254,11 +269,11 @@ class Player:
             self.stop()
 
     def _mind_jog(self) -> None:
-        self._jog_frames -= 1
-        if self._jog_frames <= 0:
-            self._jog = None
+        self._jog_frames = max(0, self._jog_frames - 1)
         stopped = self._scheduler.stopped_at == self.frames * FRAME_CLOCK
-        if stopped and (self._jog or self._jog_rest):
-            self._jog, self._jog_rest = None, HELD_FRAMES
+        if stopped and (self._jog_frames or self._jog_rest):
+            self._jog_frames, self._jog_rest = 0, HELD_FRAMES
+        if not self._jog_frames:
+            self._jog = None
         if self._jog_rest:
             self._jog_rest -= 1

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from firmware_gen.link.failures import LinkFailure
-from firmware_gen.link.protocol import HELD_FRAMES, ReportedMode
+from firmware_gen.link.protocol import HELD_FRAMES, STOP_TELLINGS
 from seqlang.command._jog_screen import JogView
 from seqlang.jogging import (
     Action,
@@ -40,8 +40,9 @@ if TYPE_CHECKING:
 LASTS_S: Final = HELD_FRAMES * FRAME_S
 """A board ends a jog that is not asked for again within a second (LINK.md)."""
 AGAIN_S: Final = LASTS_S / 5
-REST_S: Final = LASTS_S + 0.1
-"""After a stop a board takes no jog for a second (TABLE.md 2.8), which its clock counts."""
+REST_S: Final = LASTS_S + STOP_TELLINGS * FRAME_S + 0.1
+"""After a stop a board takes no jog for a second (TABLE.md 2.8), which its clock counts. One that
+is led counts from when it was told for the last time."""
 LOOK_S: Final = 0.1
 """How often the board is asked for its pulse."""
 RECORD_S: Final = 0.03
@@ -85,7 +86,7 @@ class JogSession:
         """The pulse that the board was asked for last, and when."""
         self._looked_s = now_s
         self._rest_end_s: dict[BoardLink, float] = {}
-        """When each board takes a jog again after a stop."""
+        """When a board takes a jog again after a stop, and all that it leads."""
         self._was_stopped = False
         self._doubted: str | None = None
         """A place that was typed and is so far off that it takes another ENTER."""
@@ -324,7 +325,7 @@ class JogSession:
             self._end_pulses(now_s)
         elif self._has_pulses and now_s - self._asked[1] >= LASTS_S:
             self._let_lapse(now_s)
-        elif now_s < self._rest_end_s.get(self._on.link, now_s):
+        elif now_s < self._rest_end_s.get(self._on.link.lead, now_s):
             pass
         elif self._asked[0] != pulse_us or now_s - self._asked[1] >= AGAIN_S:
             self._ask(pulse_us, now_s)
@@ -361,7 +362,7 @@ class JogSession:
         # none beyond the longest: a board that answers late must not cost the whole recording
         if taken is not None and taken[-1][0] < now_s <= taken[0][0] + LONGEST_S:
             taken.append((now_s, self._sent_us))
-        self._is_limp = self._on.link.state().mode == ReportedMode.LIMP
+        self._is_limp = self._on.is_limp()
         if not self._is_limp and not self._jog.is_limp:
             self._lost_limp(now_s)
 
@@ -373,7 +374,7 @@ class JogSession:
 
     def _stopped(self, now_s: float, message: str) -> None:
         """Somebody else pressed stop or limp. The board was limp before, so it shows no change."""
-        self._rest_end_s[self._on.link] = now_s + REST_S
+        self._rest_end_s[self._on.link.lead] = now_s + REST_S
         self._was_stopped = True
         self._without_pulses(now_s, message)
 
@@ -394,7 +395,7 @@ class JogSession:
         self._at = at
         self._was_stopped = False
         self._sent_us = self._on.pulse_us()
-        self._is_limp = self._on.link.state().mode == ReportedMode.LIMP
+        self._is_limp = self._on.is_limp()
         if at not in self._jogs:
             self._jogs[at] = begin(self._on.servo, self._sent_us, now_s)
         self._jog = replace(self._jog, is_limp=True, stopped=0, key_s=now_s)
@@ -416,14 +417,14 @@ class JogSession:
             self._jog = resumed(self._jog, self._sent_us, now_s)
             self._was_stopped = False
         else:
-            _make_limp(self._on.link)
+            self._on.make_limp()
             self._look(now_s)
 
     def _end_pulses(self, now_s: float) -> None:
         """Whatever has been given pulses to is limp."""
         if self._has_pulses:
-            _make_limp(self._on.link)
-            self._rest_end_s[self._on.link] = now_s + REST_S
+            self._on.make_limp()
+            self._rest_end_s[self._on.link.lead] = now_s + REST_S
             self._has_pulses = False
             self._asked = (0.0, self._asked[1])
 
@@ -432,13 +433,3 @@ class JogSession:
         self._end_recording("")
         with suppress(LinkFailure):
             self._end_pulses(self._looked_s)
-
-
-def _make_limp(link: BoardLink) -> None:
-    from firmware_gen.link.board_link import refused
-    from seqlang.command._board import wait_for_limp
-
-    reply = link.limp()
-    if not reply.done:
-        raise refused("limp", reply)
-    wait_for_limp(link, longest_s=1.0)

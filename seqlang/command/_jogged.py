@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command._board import named, not_ready
+from seqlang.command._board import named, not_ready, wait_for_limp
 from sim.model import Channel, Servo
 from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE
 
@@ -39,6 +39,26 @@ class ServoOnBoard:
     def pulse_us(self) -> float:
         """The pulse that it gets, or the last that it got. Raises LinkFailure."""
         return self.link.pulse(self.number) / PULSE_STEPS_PER_US
+
+    def is_limp(self) -> bool:
+        """Whether its board takes a jog: the one that leads there is limp as well. Raises
+        LinkFailure."""
+        lead = self.link.lead
+        boards = (self.link,) if lead is self.link else (self.link, lead)
+        return all(board.state().mode == ReportedMode.LIMP for board in boards)
+
+    def make_limp(self) -> None:
+        """Its board is limp, with all that are led with it, and no servo of theirs is turned any
+        more. Raises LinkFailure."""
+        from firmware_gen.link.board_link import refused
+
+        lead = self.link.lead
+        reply = lead.limp()
+        if not reply.done:
+            raise refused("limp", reply)
+        wait_for_limp(lead, longest_s=1.0)
+        if lead is not self.link:
+            wait_for_limp(self.link, longest_s=1.0)
 
     def turn(self, pulse_us: float) -> Turned:
         """Bring its pulse there, unless the board refuses that. Raises LinkFailure."""

@@ -58,7 +58,7 @@ _RECORDING_S: Final = 0.015
     multiple=True,
     help="As for the other commands. Give it once for each board of the show that is plugged in; "
     "without it, a show of one board is on the only USB serial port, and the boards of a larger "
-    "one are looked for on all.",
+    "one are looked for on all. Those that answer the board that leads need no plug.",
 )
 @click.option(
     "--baud",
@@ -203,15 +203,14 @@ def _servos(
     wanted: Sequence[str | None] = ports or (
         _ports_of(rig, baud) if len(rig.boards) > 1 else (None,)
     )
-    links: list[BoardLink] = []
+    links: list[BoardLink] = [stack.enter_context(connected(port, baud))[0] for port in wanted]
     found: list[ServoOnBoard] = []
-    for port in wanted:
-        link, _ = stack.enter_context(connected(port, baud))
-        links.append(link)
-        try:
+    try:
+        links += _led_by(links, rig)
+        for link in links:
             found += servos_on(link, rig)
-        except LinkFailure as failure:
-            end(failure)
+    except LinkFailure as failure:
+        end(failure)
     if not found:
         raise WrongUse("there is no servo on these boards")
     names = [one.servo.name for one in found]
@@ -219,6 +218,35 @@ def _servos(
         raise WrongUse("two of these ports lead to the same board")
     order = [output.name for output in rig.outputs]
     return links, tuple(sorted(found, key=lambda one: order.index(one.servo.name)))
+
+
+def _led_by(links: Sequence[BoardLink], rig: Rig) -> list[BoardLink]:
+    """The boards of the show that answer one of these, and have no plug of their own here.
+
+    One that does not answer is told of, and holds up no other.
+    """
+    from seqlang.command._led_boards import answering
+
+    names = {board.address: board.name for board in rig.boards if board.answers}
+    reached = {link.address for link in links}
+    found: list[BoardLink] = []
+    for link in links:
+        for address in answering(link.table()) if names else ():
+            if address in reached or address not in names:
+                continue
+            way = link.through(address)
+            try:
+                way.greet()
+            except LinkFailure as failure:
+                if failure.reason != "no-answer":
+                    raise
+                click.echo(
+                    f"note: board `{names[address]}` is left out: {failure.message}", err=True
+                )
+                continue
+            reached.add(address)
+            found.append(way)
+    return found
 
 
 def _ports_of(rig: Rig, baud: int) -> list[str]:

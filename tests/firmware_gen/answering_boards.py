@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from random import Random
 
+from firmware_gen.board.board import Witness
 from firmware_gen.board.virtual import VirtualBoard
 from firmware_gen.board.wired import LineTrouble, WiredBoards, WiredPort, stored
 from firmware_gen.chips import CHIPS_BY_ID
@@ -16,6 +18,7 @@ from tests.firmware_gen.test_following import boards
 from tests.unchecked import unchecked
 
 LEAD = "lead"
+STOP_BUTTON = 3
 NEW_SHOW = 0x0BE1_1E55
 
 
@@ -23,6 +26,7 @@ def answering_tables(show: int | None = None) -> dict[str, Table]:
     """By name: a board that leads, one like it that follows, and a small one; both answer."""
     lead, (part, other) = boards(3)
     own = AnswersRecord(part.address)
+    lead, part, other = (replace(one, stop_button=STOP_BUTTON) for one in (lead, part, other))
     tables = {
         LEAD: replace(lead, senses=(*lead.senses, own, AnswersRecord(other.address))),
         "part": replace(part, senses=(*part.senses, own)),
@@ -36,15 +40,23 @@ NEW = {name: encode(table) for name, table in answering_tables(NEW_SHOW).items()
 ADDRESS = {name: table.address for name, table in answering_tables().items()}
 
 
-def virtual(table: bytes, write_s: float | None = None) -> VirtualBoard:
+def virtual(
+    table: bytes, write_s: float | None = None, witness: Witness | None = None
+) -> VirtualBoard:
     """A board that plays this table."""
     chip = CHIPS_BY_ID[table[4]]
-    return VirtualBoard(stored(unchecked(table, chip.name), chip), chip, write_s=write_s)
+    eeprom = stored(unchecked(table, chip.name), chip)
+    return VirtualBoard(eeprom, chip, write_s=write_s, witness=witness)
 
 
-def answering(trouble: LineTrouble | None = None, write_s: float | None = None) -> WiredBoards:
+def answering(
+    trouble: LineTrouble | None = None,
+    write_s: float | None = None,
+    witnesses: Mapping[str, Witness] | None = None,
+) -> WiredBoards:
     """They are ready."""
-    found = {name: virtual(table, write_s) for name, table in OLD.items()}
+    seen = witnesses or {}
+    found = {name: virtual(table, write_s, seen.get(name)) for name, table in OLD.items()}
     wired = WiredBoards(found, LEAD, trouble, Random(1))
     wired.advance(1.0)
     return wired

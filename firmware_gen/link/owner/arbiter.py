@@ -12,7 +12,7 @@ servo that it jogs goes limp.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Container, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -123,16 +123,25 @@ class Arbiter:
     Args:
         name, baud: of the port.
         node: address of a board that is reached through the one behind the port; None: that one.
-        elsewhere: addresses of boards that have arbiters of their own.
+        lead: of the board behind the port, for one that is reached through it.
+        behind: of the boards that are reached through this one, by their addresses.
     """
 
     def __init__(
-        self, name: str, baud: int, node: int | None = None, elsewhere: Container[int] = ()
+        self,
+        name: str,
+        baud: int,
+        node: int | None = None,
+        *,
+        lead: Arbiter | None = None,
+        behind: Mapping[int, Arbiter] | None = None,
     ) -> None:
         self.name = name
         self.baud = baud
         self._node = node
-        self._elsewhere = elsewhere
+        self._lead = self if lead is None else lead
+        """Where it stands who jogs: one at a time turns a servo of all these boards."""
+        self._behind = {} if behind is None else behind
         self.is_open = False
         """Nothing goes out before the port is open."""
         self.board: Greeted | None = None
@@ -242,7 +251,7 @@ class Arbiter:
         self._move_on(now)
 
     def _is_from_here(self, frame: LinkFrame) -> bool:
-        return frame.to not in self._elsewhere if self._node is None else frame.to == self._node
+        return frame.to not in self._behind if self._node is None else frame.to == self._node
 
     def tick(self, now: float) -> None:
         """Time has passed: repeat what is late, give up what came to nothing."""
@@ -356,16 +365,18 @@ class Arbiter:
         Whoever turned one when somebody else pressed stop is told so first: it asks several times a
         second, and the board, which is limp already, would begin anew.
         """
-        if self._stopped_jogger == asked.client:
-            self._stopped_jogger = None
+        lead = self._lead
+        if lead._stopped_jogger == asked.client:
+            lead._stopped_jogger = None
             return _overtaken("`jog`")
-        if self._jogger not in (None, asked.client):
+        if lead._jogger not in (None, asked.client):
             return LinkFailure(
                 "refused",
-                f"another program turns a servo of the board on {self.name}",
+                f"another program turns a servo of the board on {self.name}"
+                + (", or of one that it leads" if self._behind or lead is not self else ""),
                 "end that first, then repeat",
             )
-        self._jogger, self._last_jog = asked.client, now
+        lead._jogger, lead._last_jog = asked.client, now
         return None
 
     def _end_jog(self, client: int) -> None:
@@ -449,27 +460,37 @@ class Arbiter:
         """What was to start something and has not gone out yet must not start after a stop."""
         if self._jogger not in (None, asked.client):
             self._stopped_jogger = self._jogger
-        for queue in self._queues.values():
-            for waiting in [each for each in queue if each.kind in _OVERTAKEN]:
-                if waiting.kind == RequestKind.BUTTON and waiting.payload[1:] == b"\0":
-                    continue
-                queue.remove(waiting)
-                self._answer(waiting, _overtaken(f"`{waiting.kind.name.lower()}`"))
-                if waiting.kind == RequestKind.JOG and waiting.client == self._stopped_jogger:
-                    self._stopped_jogger = None  # it is told by this answer
+        self._drop_overtaken()
         self._stop_transfer(asked)
+        for one in self._behind.values():
+            one._led_to_stop(asked)
         self._jogger = None
         if asked.kind == RequestKind.LIMP:
             self._urgent.appendleft(asked)
         else:
             self._urgent.append(asked)
 
-    def led_to_stop(self, kind: RequestKind, now: float) -> None:
+    def _drop_overtaken(self) -> None:
+        """Answer what waits here and must not follow a stop."""
+        for queue in self._queues.values():
+            for waiting in [each for each in queue if each.kind in _OVERTAKEN]:
+                if waiting.kind == RequestKind.BUTTON and waiting.payload[1:] == b"\0":
+                    continue
+                queue.remove(waiting)
+                self._answer(waiting, _overtaken(f"`{waiting.kind.name.lower()}`"))
+                if waiting.kind == RequestKind.JOG:
+                    self._lead.knows_of_stop(waiting.client)  # it is told by this answer
+
+    def _led_to_stop(self, asked: Ask) -> None:
         """The board through which this one is reached was stopped, and with it this one. A commit
-        that is on the way already may come to its end: what leads holds the new show, too."""
+        that is on the way already may come to its end: what leads tells its stop to any show."""
+        self._drop_overtaken()
+        for each in self._awaiting.tags():
+            if each.kind == RequestKind.JOG:
+                each.is_overtaken = True  # the board that leads takes no repetition for a while
+                self._awaiting.last_try(each)
         if not any(each.kind == RequestKind.COMMIT for each in self._awaiting.tags()):
-            self._stop_transfer(Ask(0, 0, kind))
-        self._move_on(now)
+            self._stop_transfer(asked)
 
     def _stop_transfer(self, asked: Ask) -> None:
         """After a stop no new show may start by itself: a transfer ends with the old one in place.
@@ -576,6 +597,8 @@ class Arbiter:
 
     def _gave_up(self, asked: Ask) -> None:
         if asked.is_overtaken:
+            if asked.kind == RequestKind.JOG:
+                self._lead.knows_of_stop(asked.client)  # it is told by this answer
             is_transfer = asked.kind in _TRANSFER
             words = _overtaken(f"`{asked.kind.name.lower()}`")
             self._answer(asked, Reply(Status.OUT_OF_ORDER) if is_transfer else words)

@@ -334,7 +334,9 @@ class OwnedLink(BoardLink):
 
     def through(self, address: int) -> OwnedLink:
         way = f" through board {self.address}"
-        return OwnedLink(self.owner, self._port, self.baud, node=address, way=way)
+        link = OwnedLink(self.owner, self._port, self.baud, node=address, way=way)
+        link.lead = self
+        return link
 
     def greet(self) -> Hello:
         if self.owner.is_lost():

@@ -466,8 +466,6 @@ class Owner:
                 continue
             port.clients.add(client.number)
             port.arbiter.ask(client.number, 0, kind, b"", now)
-            for one in port.behind.values():
-                one.led_to_stop(kind, now)
             self._flush_output(port)
         self._say(client, {"taken": sorted(wanted)})
         for name, why in refused:
@@ -518,7 +516,7 @@ class Owner:
         if name not in self._ports:
             threads = PortThreads(name, baud, self._hear, self._closing.get(name))
             behind: dict[int, Arbiter] = {}
-            arbiter = Arbiter(name, baud, elsewhere=behind)
+            arbiter = Arbiter(name, baud, behind=behind)
             self._ports[name] = _SharedPort(
                 name, baud, arbiter, threads, set(), time.monotonic(), behind
             )
@@ -612,7 +610,7 @@ def _arbiter_for(port: _SharedPort, message: Message) -> Arbiter:
         return port.arbiter
     node = messages.number(message, "node", ADDRESSES[0], ADDRESSES[-1])
     if node not in port.behind:
-        port.behind[node] = Arbiter(port.name, port.baud, node)
+        port.behind[node] = Arbiter(port.name, port.baud, node, lead=port.arbiter)
         port.behind[node].is_open = port.arbiter.is_open
     return port.behind[node]
 
