@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from firmware_gen.link.board_link import BoardLink
+    from firmware_gen.link.owner.client import OwnerConnection
+    from seqlang.command._all_ports import PluggedPort
 
 
 def answering(table: bytes) -> tuple[int, ...]:
@@ -48,3 +50,13 @@ def boards_led(
                 raise
             found = failure
         yield address, way, found
+
+
+def led_behind(
+    owner: OwnerConnection, port: PluggedPort, first: FoundBoard | LinkFailure
+) -> Iterator[tuple[int, BoardLink, FoundBoard | LinkFailure]]:
+    """The same for the board behind a port, of which this is known."""
+    if isinstance(first, FoundBoard) and answering(first.table):
+        link = owner.board(port.port, port.baud)
+        link.greet()
+        yield from boards_led(link, first.table)

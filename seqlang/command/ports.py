@@ -15,8 +15,14 @@ from seqlang.command._form import format_option, say
 from seqlang.command._show import passed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import TypeAlias
+
     from firmware_gen.compiler.show import CompiledShow
+    from firmware_gen.link.owner.client import OwnerConnection
     from seqlang.command._all_ports import FoundBoard, PluggedPort
+
+    LedBoard: TypeAlias = tuple[int, FoundBoard | LinkFailure]
 
 
 @click.command(name="ports")
@@ -38,8 +44,9 @@ if TYPE_CHECKING:
 def command(listed: bool, baud: int, file: str | None, form: str) -> None:
     """Say which ports there are, and what is on each of their boards.
 
-    Looks at USB serial ports, and at those that other commands use. Opening a port may restart
-    what is plugged in there, also if it is no board of yours; --listed opens none.
+    Looks at USB serial ports, and at those that other commands use. Behind a board that leads it
+    tells of those that answer it. Opening a port may restart what is plugged in there, also if it
+    is no board of yours; --listed opens none.
 
     Example: bellcrank ports --listed
     """
@@ -53,25 +60,52 @@ def command(listed: bool, baud: int, file: str | None, form: str) -> None:
         with owner:
             ports = all_ports(owner, baud)
             found = [(each, None) for each in ports] if listed else list(asked(owner, ports))
+            led = [_led(owner, port, board) for port, board in found]
     except LinkFailure as failure:
         end(failure)
     if form == "json":
-        click.echo(json.dumps([_record(port, board, show) for port, board in found], indent=2))
+        records = [
+            {
+                **_record(port, board, show),
+                "answering": [_board_record(one, address, show) for address, one in behind],
+            }
+            for (port, board), behind in zip(found, led, strict=True)
+        ]
+        click.echo(json.dumps(records, indent=2))
         return
-    for port, board in found:
-        _tell(port, board, show)
+    for (port, board), behind in zip(found, led, strict=True):
+        _tell(port, board, behind, show)
     if not found:
         say("no USB serial port is plugged in, and no command uses another port")
 
 
+def _led(
+    owner: OwnerConnection, port: PluggedPort, board: FoundBoard | LinkFailure | None
+) -> list[LedBoard]:
+    """The boards that answer the one behind a port."""
+    from seqlang.command._led_boards import led_behind
+
+    if board is None:
+        return []
+    return [(address, one) for address, _, one in led_behind(owner, port, board)]
+
+
 def _tell(
-    port: PluggedPort, board: FoundBoard | LinkFailure | None, show: CompiledShow | None
+    port: PluggedPort,
+    board: FoundBoard | LinkFailure | None,
+    behind: Sequence[LedBoard],
+    show: CompiledShow | None,
 ) -> None:
     click.echo(f"{port.port}  {port.description}".rstrip())
     if isinstance(board, LinkFailure):
         say(f"  no board answers: {board.message}  ({board.reason})")
     elif board is not None:
         say(f"  {_named(board)}, {_mode(board)}, {_table(board, show)}")
+    for address, one in behind:
+        if isinstance(one, LinkFailure):
+            say(f"  through it: board {address} does not answer  ({one.reason})")
+        else:
+            say(f"  through it: {_named(one)}, {_mode(one)}, {_table(one, show)}")
     if port.in_use:
         say(f"  in use by {', '.join(port.in_use)}")
 
@@ -105,13 +139,22 @@ def _record(
     port: PluggedPort, board: FoundBoard | LinkFailure | None, show: CompiledShow | None
 ) -> dict[str, object]:
     """A port, for a program."""
-    answers = board if board is not None and not isinstance(board, LinkFailure) else None
+    address = None if board is None or isinstance(board, LinkFailure) else board.address
     return {
         "port": port.port,
         "description": port.description,
         "in_use": list(port.in_use),
+        **_board_record(board, address, show),
+    }
+
+
+def _board_record(
+    board: FoundBoard | LinkFailure | None, address: int | None, show: CompiledShow | None
+) -> dict[str, object]:
+    answers = board if board is not None and not isinstance(board, LinkFailure) else None
+    return {
         "failure": board.reason if isinstance(board, LinkFailure) else None,
-        "address": answers and answers.address,
+        "address": address,
         "chip": answers and answers.hello.chip_id,
         "mode": answers and _mode(answers),
         "show": f"{answers.hello.show:08x}" if answers and answers.table else None,

@@ -24,7 +24,7 @@ from seqlang.command import BOARD_FAILURE, BoardFailed, WrongUse
 from seqlang.command._all_ports import FoundBoard
 from seqlang.command._board import connected, end, named, owner_of_ports, port_options, told
 from seqlang.command._form import format_option, say
-from seqlang.command._led_boards import answering, boards_led
+from seqlang.command._led_boards import boards_led, led_behind
 from seqlang.command._set_of_boards import SetOfBoards, mixed_among, mixed_with
 from seqlang.command._show import passed
 from seqlang.text.render import broken, columns_of
@@ -186,11 +186,8 @@ def _all_behind(
 ) -> Iterator[tuple[str, FoundBoard | LinkFailure]]:
     """What is behind a port: the board there, and those that answer it, each with the way to it."""
     yield port.port, first
-    if isinstance(first, FoundBoard) and answering(first.table):
-        link = owner.board(port.port, port.baud)
-        link.greet()
-        for _, way, one in boards_led(link, first.table):
-            yield way.name, one
+    for _, way, one in led_behind(owner, port, first):
+        yield way.name, one
 
 
 def _record(port: str, found: FoundBoard | LinkFailure) -> dict[str, object]:

@@ -119,6 +119,13 @@ FINDING = whole(
 )
 
 FILES = said(array(TEXT), "what was written, in this order")
+ON_A_BOARD: dict[str, Schema] = {
+    "chip": WHOLE_OR_NULL,
+    "mode": OR_NULL,
+    "show": OR_NULL,
+    "bytes": WHOLE_OR_NULL,
+    "board": said(OR_NULL, "of `--show`, if it plays that show"),
+}
 
 SCHEMAS: dict[str, Schema] = {
     "check": whole(
@@ -193,11 +200,17 @@ SCHEMAS: dict[str, Schema] = {
             in_use=said(array(TEXT), "commands that use it"),
             failure=said(either(NAME, {"type": "null"}), "why no board answers"),
             address=said(WHOLE_OR_NULL, "null if no board answers or none was asked"),
-            chip=WHOLE_OR_NULL,
-            mode=OR_NULL,
-            show=OR_NULL,
-            bytes=WHOLE_OR_NULL,
-            board=said(OR_NULL, "of `--show`, if it plays that show"),
+            **ON_A_BOARD,
+            answering=said(
+                array(
+                    whole(
+                        failure=said(either(NAME, {"type": "null"}), "why it does not answer"),
+                        address=WHOLE,
+                        **ON_A_BOARD,
+                    )
+                ),
+                "boards that are reached through this one",
+            ),
         )
     ),
     "read": whole(

@@ -13,6 +13,7 @@ import pytest
 from flap_show import Outcome
 
 from firmware_gen.board.wired import WiredBoards, WiredServer
+from firmware_gen.link.owner.client import connect
 from seqlang.check import check
 from seqlang.command._wired import wired_boards
 from seqlang.loading import load, load_text
@@ -74,6 +75,21 @@ def test_status_tells_of_every_board_that_answers(
         assert f"this is the file's table for board `{name}`" in part
     done = Outcome(capsys, "status", "--port", creature.port, "--format", "json")
     assert [one["address"] for one in json.loads(done.out)["answering"]] == [2, 3]
+
+
+def test_ports_tell_of_every_board_that_answers(
+    creature: Creature, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with connect("test") as owner:
+        owner.board(creature.port).greet()  # it stays among the ports that are in use
+        done = Outcome(capsys, "ports", "--show", str(creature.file))
+        assert done.status == 0
+        assert "through it: board 2, ready, show" in said(done)
+        assert "this file's board `crest`" in said(done)
+        creature.wired.deaf.add("tail")
+        records = json.loads(Outcome(capsys, "ports", "--format", "json").out)
+    (led,) = (one["answering"] for one in records if one["port"] == creature.port)
+    assert [(one["address"], one["failure"]) for one in led] == [(2, "no-answer"), (3, None)]
 
 
 def test_a_whole_creature_is_flashed_over_one_plug(
