@@ -136,7 +136,12 @@ class SecondLeader(SecondPlayer):
     def state(self) -> bytes:
         """LINK.md section 7: the payload after the last frame."""
         frame = self.next_frame - 1
-        mode = self.mode | (8 if self.mode == LIMP and self.limp_asked else 0)
+        tells_stop = self.mode == LIMP and self.rested <= 10  # LINK.md 7.1
+        mode = (
+            STOPPING
+            if tells_stop
+            else self.mode | (8 if self.mode == LIMP and self.limp_asked else 0)
+        )
         live = sum(1 << n for n in self.told)
         idle = frame - self.idle_since if self.mode == READY else 0
         number = self.telling()
