@@ -1,0 +1,191 @@
+"""How often light may change in a strand that makes choices: counted by hand, at both sides.
+
+A row of changes counts if it lies within a window of a second and a frame (1,020 ms), ends of it
+not included. Cuts take no time, so a row of n of them every t ms lasts (n - 1) t.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from sim.model import (
+    Cue,
+    Drawn,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    OneOf,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Together,
+)
+from sim.strain.chosen_light import MOST_PLACES, ChosenLight
+from sim.strain.drawn_stands import Sense, own_luminance
+from sim.strain.light_states import LightStates
+
+STAYS = Repeat(Hold(10), None)
+"""At the end of a strand, which else begins again."""
+
+LURE, EYE = Lamp("lure", "b", 9), Lamp("eye", "b", 10)
+GENERAL = Sense("general", ("lure",), own_luminance(LURE), 0.1, 0.8)
+
+
+def of(body: Step) -> ChosenLight:
+    return ChosenLight(body, LightStates(Show(Rig((), (), (LURE, EYE)), Score("t", (cue(body),)))))
+
+
+def cue(body: Step) -> Cue:
+    return Cue("c", "", body)
+
+
+def changes(body: Step, sense: Sense = GENERAL) -> int | None:
+    found = of(body).changes(LURE, (sense,))
+    return None if found is None else found[0]
+
+
+def cut(level: float, name: str = "lure", lasts_ms: int = 0) -> Fade:
+    return Fade(name, level, lasts_ms)
+
+
+def blink(every_ms: int, level: float = 100.0, lasts_ms: int = 0) -> Step:
+    wait = Hold(every_ms)
+    return InTurn((cut(level, lasts_ms=lasts_ms), wait, cut(0.0, lasts_ms=lasts_ms), wait))
+
+
+def again(*choices: Step) -> Step:
+    return Repeat(OneOf((*choices, Hold(5000))), None)
+
+
+@pytest.mark.parametrize(
+    ("every_ms", "count"), [(100, 11), (102, 10), (101, 11), (339, 4), (340, 3), (1019, 2)]
+)
+def test_cuts_count_that_a_window_holds(every_ms: int, count: int) -> None:
+    assert changes(again(blink(every_ms))) == count
+
+
+def test_the_quickest_choice_counts_and_not_all_at_once() -> None:
+    assert changes(again(blink(300), blink(101))) == 11
+    assert changes(again(blink(101), blink(300))) == 11
+    assert changes(again(blink(300), blink(340))) == 4
+    # one of two goes up and one goes down: at best by turns
+    turns = OneOf((cut(100.0), cut(0.0)))
+    assert changes(Repeat(InTurn((turns, Hold(101))), None)) == 11
+    # both go up, and nothing brings it down
+    assert changes(Repeat(InTurn((OneOf((cut(100.0), cut(99.0))), Hold(101))), None)) == 0
+
+
+@pytest.mark.parametrize(("lasts_ms", "count"), [(112, 11), (113, 10)])
+def test_of_fades_the_first_counts_late_and_the_last_early(lasts_ms: int, count: int) -> None:
+    """The first may start just below what counts, so it may count at its very end.
+
+    A fall from full counts from L* 95.6 on (a tenth below; CIE 1976): 2 of the 64 parts of a fade
+    that are looked at. Of 11 in turn nine go the whole way between.
+    """
+    assert (9 + 2 / 64) * 112 < 1020 < (9 + 2 / 64) * 113
+    assert changes(again(blink(0, lasts_ms=lasts_ms))) == count
+
+
+def test_a_change_counts_from_a_tenth_on_and_below_eight_tenths() -> None:
+    """L* 37 is a luminance of 0.095, L* 39 of 0.107; 91 of 0.784, 92 of 0.808 (CIE 1976)."""
+    assert changes(again(blink(101, level=37.0))) == 0
+    assert changes(again(blink(101, level=39.0))) == 11
+
+    def between(low: float) -> Step:
+        wait = Hold(101)
+        return again(InTurn((cut(100.0), wait, cut(low), wait)))
+
+    assert changes(between(91.0)) == 11
+    assert changes(between(92.0)) in (0, 2)  # the way out of the dark alone
+    any_height = Sense("general", ("lure",), own_luminance(LURE), 0.1)
+    assert changes(between(92.0), any_height) == 11
+
+
+def test_what_is_drawn_goes_as_far_as_it_may() -> None:
+    """From L* 90 (0.763) to 91 no tenth; drawn up to 100 a tenth and more."""
+    wait = Hold(101)
+
+    def drawn(most: float) -> Step:
+        target = Fade("lure", 91.0, 0, drawn=Drawn(target_key=1, most=most))
+        return Repeat(OneOf((InTurn((target, wait, cut(90.0), wait)), Hold(5000))), None)
+
+    assert changes(drawn(100.0)) == 11
+    assert changes(drawn(92.0)) in (0, 2)
+
+
+def test_a_repeat_counts_its_passes_and_nothing_comes_behind_an_endless_one() -> None:
+    choice = OneOf((blink(101), blink(150)))
+    assert changes(InTurn((Repeat(choice, 2), STAYS))) == 4
+    assert changes(InTurn((Repeat(choice, 3), STAYS))) == 6
+    assert changes(InTurn((choice, STAYS, choice))) == 2
+    assert changes(InTurn((choice, Repeat(Hold(10), 2), choice, STAYS))) == 4
+
+
+def test_things_together_start_by_their_interval_and_end_with_the_longest() -> None:
+    """The light is the second of two: it begins 40 ms late, and the first lasts 60 ms longer."""
+    for lasts_ms, count in ((101, 11), (102, 10)):
+        one = Together((Hold(lasts_ms), OneOf((cut(100.0), cut(99.0)))), 40)
+        other = Together((Hold(lasts_ms), OneOf((cut(0.0), cut(1.0)))), 40)
+        assert changes(Repeat(InTurn((one, other)), None)) == count
+
+
+def test_what_is_not_plain_is_counted_in_another_way() -> None:
+    plain = blink(101)
+    assert changes(again(plain, Effect("lure", "breathe", 500))) is None
+    assert changes(again(InTurn((plain, Effect("lure", "steady"))))) == 11
+    assert changes(again(InTurn((plain, Effect("eye", "breathe", 500))))) == 11
+    assert changes(again(Repeat(plain, 2, while_held=True))) is None
+    assert changes(again(Together((plain, plain)))) is None
+
+
+def test_as_many_places_as_are_looked_at() -> None:
+    """A choice of so many cuts; two more places are the dark and what is found."""
+    most = OneOf(tuple(cut(100.0) for _ in range(MOST_PLACES - 2)))
+    assert changes(InTurn((most, STAYS))) == 0
+    assert changes(InTurn((OneOf((*most.children, cut(100.0))), STAYS))) is None
+
+
+# -- several lights -------------------------------------------------------------------------------
+
+
+def all_changes(body: Step, share: float = 0.5) -> int | None:
+    values = {
+        one.name: lambda levels, one=one: share * own_luminance(one)(levels) for one in (LURE, EYE)
+    }
+    return of(body).changes_of_all((LURE, EYE), values, 0.1)
+
+
+def by_turns(every_ms: int) -> Step:
+    wait = Hold(every_ms)
+    cuts = cut(100.0), cut(100.0, "eye"), cut(0.0), cut(0.0, "eye")
+    return again(InTurn(tuple(one for each in cuts for one in (each, wait))))
+
+
+@pytest.mark.parametrize(("every_ms", "count"), [(99, 2 + 11), (100, 2 + 10)])
+def test_both_lights_come_on_and_then_each_cut_counts_once(every_ms: int, count: int) -> None:
+    """What both lights are found at is two changes, a frame before; cuts 1,000 ms off are in."""
+    assert all_changes(by_turns(every_ms)) == count
+
+
+@pytest.mark.parametrize(("share", "eighths"), [(0.0624, 5), (0.0626, 6), (0.0999, 8), (0.3, 8)])
+def test_a_light_that_changes_the_sum_by_less_counts_by_eighths(share: float, eighths: int) -> None:
+    assert all_changes(by_turns(100), share) == 2 + 10 * eighths // 8
+
+
+def test_fades_at_once_turn_the_sum_as_often_as_both_may() -> None:
+    """Two at once turn it three times: one more than each by itself."""
+    both = [
+        Together((cut(level, lasts_ms=50), cut(100.0 - level, "eye", lasts_ms=50)))
+        for level in (100.0, 0.0)
+    ]
+    wait = Hold(500)
+    body = again(InTurn((both[0], wait, both[1], wait)))
+    # a window from the beginning of one to that of the next: found, and two pairs
+    assert all_changes(body) == 2 + 2 * 3
+    assert all_changes(again(InTurn((both[0], Hold(2000))))) == 2 + 3
+    endless = Together((cut(100.0), Repeat(InTurn((cut(0.0, "eye"), Hold(10))), None)))
+    assert all_changes(again(endless)) is None

@@ -1,0 +1,213 @@
+"""Where lights of a strand stand between its fades, and how they are seen, by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf, log
+
+import numpy as np
+import pytest
+
+from sim.light.lightness import lightness
+from sim.model import (
+    UNIFORM,
+    Cue,
+    Drawn,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    OneOf,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Together,
+)
+from sim.strain.drawn_stands import (
+    MOST_FADES,
+    Stand,
+    can_be_red,
+    levels_at,
+    own_luminance,
+    reached,
+    redness_of,
+    senses_of,
+    stands_of,
+    tinge_of,
+    way_to,
+    weights_of,
+)
+from sim.strain.light_states import LightStates
+
+STAYS = Repeat(Hold(10), None)
+"""At the end of a strand, which else begins again."""
+
+LURE = Lamp("lure", "b", 9, safe_pct=5.0)
+EMBER = Lamp("ember", "b", 10, colour=(255, 0, 0))
+BELLY = Strip("belly", "b", 3, pixels=20)
+FULL = np.array([100.0, 100.0, 100.0])
+RED = np.array([100.0, 0.0, 0.0])
+
+
+def stands(body: Step, light: Lamp | Strip = LURE) -> list[Stand] | None:
+    show = Show(Rig((), (), (LURE, EMBER, BELLY)), Score("t", (Cue("c", "", body),)))
+    return stands_of(body, light, LightStates(show))
+
+
+def times(body: Step) -> list[tuple[float, float, float]]:
+    """When each fade begins and ends and the next one begins, behind what the strand finds."""
+    found = stands(body)
+    assert found is not None
+    return [(one.begins_ms, one.ends_ms, one.left_ms) for one in found[2:]]
+
+
+def fade(ms: int, level: float = 50.0) -> Fade:
+    return Fade("lure", level, ms)
+
+
+def test_a_light_stands_dark_then_as_it_is_found_then_at_the_end_of_each_fade() -> None:
+    found = stands(InTurn((Hold(70), fade(100), Hold(200), fade(300, 0.0), STAYS)))
+    assert found is not None
+    seen = [(one.begins_ms, one.ends_ms, one.left_ms) for one in found]
+    assert seen == [(-inf, -inf, -20), (-20, -20, 70), (70, 170, 370), (370, 670, inf)]
+    assert found[0].levels.tolist() == [[0.0]]
+    # by half percents, anything up to the brightest that it is left at
+    assert found[1].levels[:, 0].tolist() == [0.5 * n for n in range(101)]
+    assert [one.levels.tolist() for one in found[2:]] == [[[50.0]], [[0.0]]]
+    assert found[2].law == UNIFORM
+
+
+def test_things_together_begin_by_their_interval_and_the_longest_ends_them() -> None:
+    body = InTurn((Together((Hold(500), fade(100), Hold(10)), 40), fade(10), STAYS))
+    assert times(body) == [(40, 140, 500), (500, 510, inf)]
+
+
+def test_repeats_are_written_out_as_often_as_a_window_holds() -> None:
+    three = Repeat(InTurn((fade(100), Hold(50))), 3)
+    assert times(InTurn((three, STAYS))) == [(0, 100, 150), (150, 250, 300), (300, 400, inf)]
+    # passes of 150 ms: seven make more than 1,020 ms, and two more start a window
+    assert len(times(InTurn((Repeat(three.body, 1000), STAYS)))) == 9
+    assert len(times(Repeat(three.body, None))) == 9
+    assert len(times(Repeat(InTurn((fade(1000), Hold(20))), None))) == 3
+    assert len(times(Repeat(InTurn((fade(1000), Hold(19))), None))) == 4
+    assert times(InTurn((fade(10), Repeat(Hold(10), None), fade(20)))) == [(0, 10, inf)]
+
+
+def test_where_ways_are_to_be_counted_there_are_no_stands() -> None:
+    lit = fade(100)
+    assert stands(InTurn((lit, Effect("lure", "breathe", 500)))) is None
+    assert stands(InTurn((lit, Effect("lure", "steady")))) is not None
+    assert stands(InTurn((lit, Effect("ember", "breathe", 500)))) is not None
+    assert stands(OneOf((lit, Hold(10)))) is None
+    assert stands(Repeat(lit, 2, while_held=True)) is None
+    assert stands(Together((lit, fade(200)), 99)) is None  # the first is cut short
+    assert stands(Together((lit, fade(200)), 100)) is not None
+    several = tuple(fade(1) for _ in range(MOST_FADES))
+    assert stands(InTurn((*several, STAYS))) is not None
+    assert stands(InTurn((*several, lit, STAYS))) is None
+
+
+def test_a_strip_whose_fades_turn_on_their_way_has_no_stands() -> None:
+    """From magenta to green luminance falls first; from red to white it rises alone."""
+
+    def between(*colours: tuple[int, int, int]) -> Step:
+        return InTurn(tuple(Fade("belly", StripLight(one), 100) for one in colours))
+
+    assert stands(between((255, 0, 255), (0, 255, 0)), BELLY) is None
+    assert stands(between((0, 0, 255), (255, 255, 255)), BELLY) is not None
+
+
+def test_what_is_drawn_may_end_at_every_half_percent() -> None:
+    drawn = replace(fade(10, 20.0), drawn=Drawn(target_key=1, most=22.0))
+    assert levels_at(drawn)[:, 0].tolist() == [20.0, 20.5, 21.0, 21.5, 22.0]
+    of_time = replace(fade(10, 20.0), drawn=Drawn(time_key=1, most_ms=90))
+    assert levels_at(of_time).tolist() == [[20.0]]
+    assert levels_at(Fade("belly", StripLight((255, 0, 0), 50.0), 10)).shape == (1, 3)
+
+
+# -- how they are seen ----------------------------------------------------------------------------
+
+
+def test_a_way_is_reached_between_two_of_64_shares() -> None:
+    value = np.linspace(0.0, 1.0, 65)
+    # 0.34 is 21.76 shares: between the 21st and the 22nd
+    assert reached(value, 0.0, 0.34, True, 0) == 21 / 64
+    assert reached(value, 0.0, 0.34, True, 1) == 22 / 64
+    assert reached(value[::-1], 1.0, 0.34, False, 0) == 21 / 64
+    assert reached(value, 0.5, 0.25, True, 1) == 48 / 64  # just there
+    assert reached(value, 0.0, 1.01, True, 0) == inf
+    assert reached(value, 0.0, 0.34, False, 0) == inf
+    assert reached(value, -1.0, 0.5, True, 0) == 0.0
+    assert reached(value, 0.0, 1.0, True, 1) == 1.0
+
+
+def test_a_way_goes_straight_from_each_light_to_one() -> None:
+    found = way_to(np.array([[0.0], [80.0]]), np.array([40.0]), UNIFORM)
+    assert found.shape == (2, 65, 1)
+    assert found[:, [0, 16, 64], 0].tolist() == [[0.0, 10.0, 40.0], [80.0, 70.0, 40.0]]
+
+
+def test_lights_weigh_by_what_they_give_at_full() -> None:
+    """A red lamp has 0.2126 of a white one's luminance (IEC 61966-2-1)."""
+    three = replace(LURE, count=3)
+    whole = 3 + 20 + 0.2126
+    found = weights_of((three, BELLY, EMBER))
+    assert found == pytest.approx({"lure": 3 / whole, "belly": 20 / whole, "ember": 0.2126 / whole})
+    assert weights_of(()) == {}
+
+
+def test_luminance_keeps_to_trims_and_to_the_cap() -> None:
+    """0.6 A of the 1.2 A that 20 pixels of three colours ask, so white is halved and red is not."""
+    assert float(own_luminance(replace(LURE, trims=(0.5,)))(np.array([100.0]))) == 0.5
+    assert float(own_luminance(BELLY)(FULL)) == pytest.approx(1.0)
+    capped = replace(BELLY, cap_a=0.6)
+    assert float(own_luminance(capped)(FULL)) == pytest.approx(0.5)
+    assert float(own_luminance(capped)(RED)) == pytest.approx(0.2126)
+    tight = replace(BELLY, cap_a=0.2)
+    assert float(own_luminance(tight)(RED)) == pytest.approx(0.2126 / 2)
+
+
+def test_redness_is_what_red_has_more_than_the_others() -> None:
+    assert float(redness_of(BELLY)(RED)) == pytest.approx(1.0)
+    assert float(redness_of(BELLY)(np.array([100.0, 100.0, 0.0]))) == 0.0
+    half = float(lightness(0.25))
+    assert float(redness_of(BELLY)(np.array([100.0, half, half]))) == pytest.approx(0.5, abs=1e-6)
+    assert float(redness_of(EMBER)(np.array([half]))) == pytest.approx(0.25, abs=1e-6)
+    assert float(redness_of(LURE)(np.array([100.0]))) == 0.0
+    assert [can_be_red(one) for one in (LURE, EMBER, BELLY)] == [False, True, True]
+
+
+def test_a_tinge_counts_by_powers_of_five_and_red_against_the_others() -> None:
+    fifth = np.array([float(lightness(0.2))])
+    assert float(tinge_of(LURE)(fifth)) == pytest.approx(1.0)
+    assert float(tinge_of(EMBER)(fifth)) == pytest.approx(-1.0)
+    assert float(tinge_of(BELLY)(FULL)) == pytest.approx(0.0)
+    assert float(tinge_of(BELLY)(RED)) == pytest.approx(1.0 + log(0.2126) / log(5.0))
+
+
+def test_a_light_is_seen_by_itself_and_among_all() -> None:
+    def seen(light: Lamp | Strip, *beside: Lamp | Strip) -> list[tuple[object, ...]]:
+        return [
+            (one.kind, one.outputs, pytest.approx(one.least), one.bright)
+            for one in senses_of(light, beside)
+        ]
+
+    alone = [("general", ("lure",), 0.1, 0.8)]
+    assert seen(LURE) == alone
+    red = [("red", ("ember",), 20 / 320, inf), ("red", ("ember",), 1.0, inf)]
+    assert seen(EMBER) == [("general", ("ember",), 0.1, 0.8), *red]
+    both = "lure", "ember"
+    share = 1.0 / 1.2126
+    among = [
+        ("general", both, 0.1 / share, inf),
+        ("red", both, 20 / 320 / 0.5, inf),
+        ("red", both, 1.0, inf),
+    ]
+    assert seen(LURE, LURE, EMBER) == [*alone, *among]
+    twin = replace(LURE, name="twin", count=3)
+    assert seen(LURE, LURE, twin) == [*alone, ("general", ("lure", "twin"), 0.4, inf)]
