@@ -24,7 +24,7 @@ from sim.model import (
     Step,
     Together,
 )
-from sim.strain.chosen_light import MOST_PLACES, ChosenLight
+from sim.strain.chosen_light import ChosenLight
 from sim.strain.drawn_stands import Sense, own_luminance
 from sim.strain.light_states import LightStates
 
@@ -140,13 +140,6 @@ def test_what_is_not_plain_is_counted_in_another_way() -> None:
     assert changes(again(InTurn((plain, Effect("eye", "breathe", 500))))) == 11
     assert changes(again(Repeat(plain, 2, while_held=True))) is None
     assert changes(again(Together((plain, plain)))) is None
-
-
-def test_as_many_places_as_are_looked_at() -> None:
-    """A choice of so many cuts; two more places are the dark and what is found."""
-    most = OneOf(tuple(cut(100.0) for _ in range(MOST_PLACES - 2)))
-    assert changes(InTurn((most, STAYS))) == 0
-    assert changes(InTurn((OneOf((*most.children, cut(100.0))), STAYS))) is None
 
 
 # -- several lights -------------------------------------------------------------------------------

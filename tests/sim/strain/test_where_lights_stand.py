@@ -30,7 +30,7 @@ from sim.model import (
 )
 from sim.strain.drawn_stands import (
     MOST_FADES,
-    Stand,
+    RowOfStands,
     can_be_red,
     levels_at,
     own_luminance,
@@ -54,48 +54,13 @@ FULL = np.array([100.0, 100.0, 100.0])
 RED = np.array([100.0, 0.0, 0.0])
 
 
-def stands(body: Step, light: Lamp | Strip = LURE) -> list[Stand] | None:
+def stands(body: Step, light: Lamp | Strip = LURE) -> RowOfStands | None:
     show = Show(Rig((), (), (LURE, EMBER, BELLY)), Score("t", (Cue("c", "", body),)))
     return stands_of(body, light, LightStates(show))
 
 
-def times(body: Step) -> list[tuple[float, float, float]]:
-    """When each fade begins and ends and the next one begins, behind what the strand finds."""
-    found = stands(body)
-    assert found is not None
-    return [(one.begins_ms, one.ends_ms, one.left_ms) for one in found[2:]]
-
-
 def fade(ms: int, level: float = 50.0) -> Fade:
     return Fade("lure", level, ms)
-
-
-def test_a_light_stands_dark_then_as_it_is_found_then_at_the_end_of_each_fade() -> None:
-    found = stands(InTurn((Hold(70), fade(100), Hold(200), fade(300, 0.0), STAYS)))
-    assert found is not None
-    seen = [(one.begins_ms, one.ends_ms, one.left_ms) for one in found]
-    assert seen == [(-inf, -inf, -20), (-20, -20, 70), (70, 170, 370), (370, 670, inf)]
-    assert found[0].levels.tolist() == [[0.0]]
-    # by half percents, anything up to the brightest that it is left at
-    assert found[1].levels[:, 0].tolist() == [0.5 * n for n in range(101)]
-    assert [one.levels.tolist() for one in found[2:]] == [[[50.0]], [[0.0]]]
-    assert found[2].law == UNIFORM
-
-
-def test_things_together_begin_by_their_interval_and_the_longest_ends_them() -> None:
-    body = InTurn((Together((Hold(500), fade(100), Hold(10)), 40), fade(10), STAYS))
-    assert times(body) == [(40, 140, 500), (500, 510, inf)]
-
-
-def test_repeats_are_written_out_as_often_as_a_window_holds() -> None:
-    three = Repeat(InTurn((fade(100), Hold(50))), 3)
-    assert times(InTurn((three, STAYS))) == [(0, 100, 150), (150, 250, 300), (300, 400, inf)]
-    # passes of 150 ms: seven make more than 1,020 ms, and two more start a window
-    assert len(times(InTurn((Repeat(three.body, 1000), STAYS)))) == 9
-    assert len(times(Repeat(three.body, None))) == 9
-    assert len(times(Repeat(InTurn((fade(1000), Hold(20))), None))) == 3
-    assert len(times(Repeat(InTurn((fade(1000), Hold(19))), None))) == 4
-    assert times(InTurn((fade(10), Repeat(Hold(10), None), fade(20)))) == [(0, 10, inf)]
 
 
 def test_where_ways_are_to_be_counted_there_are_no_stands() -> None:
