@@ -22,6 +22,8 @@ _MEANT: Final = re.compile(r"^([^\W\d]\w*)\b[ \t]*[:=(]?[ \t]*(\S.*?)?[ \t]*$", 
 _PLAIN: Final = re.compile(r"[\w. -]+(?:/[\w. -]+)*")
 _QUOTED: Final = re.compile(r"\"([^\"]+)\"|'([^']+)'|<([^>]+)>|\u201c([^\u201d]+)\u201d")
 _BARE: Final = re.compile(r"(?:(?:the +)?file +)?([\w./\\-]+)\)?;?$")
+_CHOSEN: Final = re.compile(r"([\w./\\-]+) +import\b")
+"""`from rig import jaw`: all of a file is included."""
 _LOADING: Final = ("import", "load", "require", "insert", "read", "from", "use", "uses", "source")
 """Words that bring a file in elsewhere."""
 
@@ -40,7 +42,7 @@ def not_included(source: Source, read: ReadFile | None) -> tuple[Finding, ...]:
         paths = _paths(line[1], line[2] or "")
         if paths is not None:
             made = [_completed(source, path, read) for path in paths]
-            if made == [line[2]] and "." not in made[0]:
+            if made and made[:1] == (line[2] or "").split()[:1] and "." not in made[0]:
                 made = []  # a word without quotes that is no file
             found.append(_finding(source, line, made, read))
     return tuple(found)
@@ -54,6 +56,9 @@ def _paths(word: str, rest: str) -> list[str] | None:
     quoted = [next(filter(None, groups)) for groups in _QUOTED.findall(rest)]
     if quoted:
         return quoted
+    chosen = _CHOSEN.match(rest) if word == "from" else None
+    if chosen is not None:
+        return [chosen[1]]
     bare = _BARE.match(rest)
     if bare is None or (loads and word != "import" and not bare[1].endswith(SUFFIX)):
         return [] if word == "include" else None

@@ -82,6 +82,8 @@ def names(loaded: Loaded) -> list[str]:
         ('load "rig.cues"', "load"),
         ('require "rig.cues"', "require"),
         ('from "rig.cues" import *', "from"),
+        ("from rig import *", "from"),
+        ("from rig import jaw, pack", "from"),
         ('#include "rig.cues"', '#include "rig.cues"'),
         ("# include <rig.cues>", "# include <rig.cues>"),
     ],

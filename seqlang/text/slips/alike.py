@@ -28,6 +28,11 @@ _ROW: Final = re.compile(
     rf"([0-9]+|{'|'.join(_NUMBERS)})\b *[\])}}]* *(?:x|times|pcs|pieces|things|of them)? *:?$",
     re.IGNORECASE,
 )
+_ROW_OF_NAMED: Final = re.compile(
+    r"rows?\b *(?:of\b)? *(?P<name>[^\W\d]\w*?)_?(?: *[\[({] *| *[:=x*\u00d7] *| +)"
+    r"(?P<count>[0-9]+) *[\])}]? *:?$"
+)
+"""A name is written where only the number of things is said."""
 _NAMED: Final = re.compile(
     r"(?P<kind>servo|lamp|strip|switch) +(?P<name>[^\W\d]\w*?)(?P<count>_?\[ *\w* *\]|_?\( *\w* *\)"
     r"|_?\{ *\w* *\}| +[0-9]+|\*|#)(?= *:)(?P<plug>.*\bpins? *[\[({].*)?"
@@ -80,6 +85,18 @@ def _headers(line: Written) -> Iterator[Slip]:
         count = found[1].lower()
         number = count if count.isdigit() else str(_NUMBERS.index(count) + 2)
         yield _header(line, "row", "`row` says how many things are in it", number)
+        return
+    found = _ROW_OF_NAMED.match(text)
+    if found is not None:
+        name, number = found["name"], found["count"]
+        yield Slip(
+            f"a row has no name of its own: `{name}` stands below, behind what each of them is",
+            0,
+            len(text),
+            help=f"write `row of {number}`",
+            edits=((0, line.code_end, f"row of {number}"),),
+            certain=True,
+        )
 
 
 def _header(line: Written, kind: str, message: str, *parts: str) -> Slip:

@@ -326,6 +326,8 @@ def _parameter(written: str, body: str) -> str | None:
         typed = re.fullmatch(r"([^\W\d]\w*) *=? *(-?[0-9].*)", value)
         if typed is not None and typed[1] in {*PARAMETER_KINDS, *KINDS_ELSEWHERE}:
             value = typed[2]  # `reach angle 40 deg`: the unit says what it is for
+        elif typed is not None and name in {*PARAMETER_KINDS, *KINDS_ELSEWHERE}:
+            name, value = typed[1], typed[2]  # `angle reach = 40 deg`
         if name in PARAMETER_KINDS and re.fullmatch(r"[^\W\d]\w*", value):
             name, value = value, name
         return f"{name} {KINDS_ELSEWHERE.get(value, value)}"

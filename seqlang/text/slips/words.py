@@ -13,7 +13,7 @@ from seqlang.text.slips.written import BLOCKS, WORD, Slip, Surroundings, Written
 from seqlang.text.tokens import words_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 _FIRST: Final[dict[str | None, dict[str, tuple[str, ...]]]] = {
     None: {
@@ -302,11 +302,35 @@ def _phrases(line: Written) -> Iterator[Slip]:
 # -- first words and misspellings ------------------------------------------------------------------
 
 
+_ON_A_PIN: Final = ("servo", "lamp", "strip", "switch", "channel", "sensor")
+_NO_KIND: Final = re.compile(r"([^\W\d]\w*) *: *[^\W\d]\w* +pin\b")
+
+
+def _kindless(line: Written, text: str, table: Mapping[str, tuple[str, ...]]) -> Iterator[Slip]:
+    """`stick: hub pin PL0`: the name may tell the kind, as a stick is a channel."""
+    name = text.partition(":")[0].rstrip()
+    if name in _starts(None):
+        return
+    kinds = [kind for kind in table.get(name.lower(), ()) if kind in _ON_A_PIN]
+    message = f"the line does not say what `{name}` is: its kind stands before its name"
+    for kind in kinds:
+        made = f"{kind} {text.rstrip()}"
+        edits = ((0, 0, f"{kind} "),)
+        yield Slip(message, 0, len(name), help=f"write `{made}`", edits=edits, certain=True)
+    if not kinds:
+        known = ", ".join(_ON_A_PIN[:-1])
+        help_ = f"what is on a pin is a {known} or {_ON_A_PIN[-1]}"
+        yield Slip(message, 0, len(name), help=help_, certain=True)
+
+
 def _first_words(line: Written) -> Iterator[Slip]:
     table = _FIRST.get("pose" if line.around.head == "safe" else line.around.head)
     if table is None:
         return
     text = line.text[: line.code_end]
+    if line.around.head is None and _NO_KIND.match(text):
+        yield from _kindless(line, text, table)
+        return
     for size in (4, 3, 2, 1):
         found = re.match(rf"\S+(?: +\S+){{{size - 1}}}", text)
         if found is None:
