@@ -570,6 +570,8 @@ def without(step: Step, missing: frozenset[str]) -> Step | None:
     """A step without what it does to `missing` outputs; None if nothing is left of it."""
     if isinstance(step, InTurn | Together | OneOf):
         kept = [part for child in step.children if (part := without(child, missing))]
+        if isinstance(step, OneOf) and not kept:
+            return None
         return replace(step, children=tuple(kept))
     if isinstance(step, Repeat):
         body = without(step.body, missing)

@@ -279,7 +279,7 @@ def board(reading: Reading, entry: Line, supplies: Mapping[str, Token]) -> Board
 
 def _radio(reading: Reading, line: Line) -> LineRadio:
     late = cast("Line | None", options(reading, line).get("late"))
-    baud = reading.within(line.amount(1), BAUDS, "the rate", above=0)
+    baud = reading.within(line.amount(1), BAUDS, "the rate", low=1)
     made = LineRadio(round(baud), 0, reading.origins.mark(line, line, ("baud", line.amount(1))))
     if late is None:
         return made

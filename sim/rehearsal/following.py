@@ -72,6 +72,8 @@ class FollowingScheduler(Scheduler[_Act]):
         self._cue_effects: dict[Hashable, _Act] = {}
         """The same of effects."""
         self._idle_start = 0
+        self._played: tuple[object, ...] = ()
+        """What ran, and was planned, after the last frame."""
         self._list: HubState | None = None
         """What was heard since the last frame."""
         super().__init__(program, outputs, journal)
@@ -96,7 +98,12 @@ class FollowingScheduler(Scheduler[_Act]):
     def frame(self, number: int, requests: Sequence[Request] = (), heard: int = -1) -> None:
         self._now = number * FRAME_CLOCK
         super().frame(number, requests, heard)
-        self._unsettled = True
+        plays = tuple(
+            (n, run.index, run.held, run.threads, run.began) for n, run in self.runs.items()
+        )
+        planned = tuple((n, thread.time) for n, thread in self._threads.items())
+        self._unsettled = bool(self._silent) or self._played != (plays, planned, self.mode)
+        self._played = (plays, planned, self.mode)
 
     def _take(self, request: Request, number: int) -> None:
         stop_button = request.kind == "down" and request.button == self.program.stop_button

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import Any, TypeVar
 
 from sim.rehearsal.requests import Request
@@ -89,6 +90,17 @@ class Leader(Scheduler[_Act]):
         self._number = number
         super().frame(number, requests, heard)
         self.told = self._telling()
+
+    @property
+    def turns(self) -> int:
+        """After how many tellings without news the same run is told again."""
+        return max(1, len(self._told))
+
+    def next_frame(self, number: int) -> float:
+        if any(told.news for told in self._told.values()):
+            return number + 1
+        era = self._idle_since + IDLE_ERA_FRAMES if self.mode == "ready" else inf
+        return min(super().next_frame(number), era)
 
     # -- what happens, noticed ------------------------------------------------------------------
 

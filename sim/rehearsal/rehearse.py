@@ -26,7 +26,7 @@ from sim.rehearsal.requests import Hearing, Request, merged, requests_by_frame
 from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
 from sim.rehearsal.sensing import sensor_values
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
-from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK
+from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, RUNS
 from sim.score.program import PlayedCue
 from sim.score.threads import board_program
 from sim.score.tree import Act, motion_limits
@@ -147,6 +147,7 @@ class _Board:
                 program, outputs, self.diary, joins=board.joins
             )
         self._requests = {} if self.follower else requests
+        self._asked = sorted(self._requests)
         self._hearing = hearing
         loses = program.lost is not None and not self.follower  # one that follows hears each frame
         self._lost_frames = program.lost_frames if loses else 0
@@ -155,19 +156,21 @@ class _Board:
 
     def play(self, last: int) -> None:
         """Play every frame in which something can happen, up to the last one."""
-        asked = sorted(self._requests)
         frame: float = 0
         while frame <= last:
-            number = int(frame)
-            self.frame(number)
-            waiting = bisect_right(asked, number)
-            frame = min(
-                self._scheduler.next_frame(number),
-                asked[waiting] if waiting < len(asked) else inf,
-                self._hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
-                next_change(self._sources.values(), number),
-                inf if self.outputs.settled else number + 1,
-            )
+            self.frame(int(frame))
+            frame = self.next_frame(int(frame))
+
+    def next_frame(self, number: int) -> float:
+        """The next frame in which something can happen on this board by itself."""
+        waiting = bisect_right(self._asked, number)
+        return min(
+            self._scheduler.next_frame(number),
+            self._asked[waiting] if waiting < len(self._asked) else inf,
+            self._hearing.reaches(number, self._lost_frames) if self._lost_frames else inf,
+            next_change(self._sources.values(), number),
+            inf if self.outputs.settled else number + 1,
+        )
 
     def frame(self, number: int) -> None:
         """Play one frame."""
@@ -193,14 +196,25 @@ class _Board:
 
 
 def _play_led(boards: Sequence[_Board], last: int) -> None:
-    """Play every frame of all boards: whoever leads tells of another run in each of them."""
+    """Play all boards frame by frame: whoever leads tells of another run in each of them.
+
+    Once all that runs has been told without any change, the frames until something is planned are
+    left out: as many as bring the same run to its turn.
+    """
     leading = next(board for board in boards if board.leader is not None)
+    assert leading.leader is not None
     following = [board for board in boards if board is not leading]
-    for number in range(last + 1):
+    number = quiet = 0
+    while number <= last:
         leading.frame(number)
-        assert leading.leader is not None
         state = leading.leader.told
         for board in following:
             if board.follower is not None and state is not None:
                 board.follower.hear(state, number)
             board.frame(number)
+        coming = min(last + 1, *(board.next_frame(number) for board in boards))
+        quiet = quiet + 1 if coming > number + 1 else 0
+        number += 1
+        if quiet > RUNS:
+            turns = leading.leader.turns
+            number += int(coming - number) // turns * turns

@@ -234,8 +234,10 @@ class Scheduler(Generic[_Act]):
 
     def next_frame(self, number: int) -> float:
         """The next frame in which something may happen, if nothing comes from outside."""
-        if self._unsettled:
-            return number + 1
+        return number + 1 if self._unsettled else self._due_frame(number)
+
+    def _due_frame(self, number: int) -> float:
+        """The next frame for which something is planned."""
         coming: list[float] = []
         if self._threads:
             first = min(thread.time for thread in self._threads.values())

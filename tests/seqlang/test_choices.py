@@ -268,3 +268,21 @@ def test_any_choices_written_and_loaded_are_the_same_and_play_alike(rows: list[s
     found = compare(show, (), 12_000)
     assert found.at == []
     assert found.pulse_us <= 0.5
+
+
+def test_a_choice_of_which_nothing_is_left_goes_with_what_is_lost() -> None:
+    """Its output was not read, so no alternative can be played; checks go on with the rest."""
+    body = """
+    repeat for ever
+        one of
+            gone fade to 50 % in 500 ms
+            gone fade to 1 % in 600 ms
+        neck to 10 deg in 1 s
+        neck to -10 deg in 1 s
+"""
+    lost = one_strand(body, f"{RIG}lamp gone: nowhere pin PD6\n")
+    assert "unknown-name" in {one.name for one in check(lost).findings}
+    assert lost.show is not None
+    steps = [one for cue in lost.show.score.cues for one in walk(cue.body)]
+    assert steps
+    assert not any(isinstance(one, OneOf) for one in steps)

@@ -7,11 +7,17 @@ hears of some only when it is ready itself. `compare` plays the compiled tables.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import inf
 from random import Random
 
+import numpy as np
 import pytest
 from led_shows import led_show, led_take
 from played_both_ways import compare
+
+from sim.rehearsal import rehearse
+from sim.rehearsal.trajectories import Trajectories
 
 TICK_US = 0.5
 LENGTH_MS = 8000
@@ -29,6 +35,41 @@ def assert_rehearsed(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(24))
 def test_all_boards_of_a_led_show_play_what_is_rehearsed(seed: int) -> None:
     assert_rehearsed(seed)
+
+
+def assert_followed_alike(whole: Trajectories, short: Trajectories) -> None:
+    """Where what follows has come to rest, its places are not written down again."""
+    assert whole.followed.keys() == short.followed.keys()
+    for name, spans in whole.followed.items():
+        for one, other in zip(spans, short.followed[name], strict=True):
+            assert (one.times_ms[0], one.end_ms) == (other.times_ms[0], other.end_ms)
+            times = np.array(one.times_ms)
+            for row, less in zip(one.motion(times), other.motion(times), strict=True):
+                assert row == pytest.approx(less, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(40, 52))
+def test_frames_in_which_nothing_can_happen_are_left_out_without_a_trace(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dice = Random(seed)
+    show = led_show(dice)
+    take = led_take(show, dice, LENGTH_MS)
+    played: list[int] = []
+    frame = rehearse._Board.frame
+
+    def counted(board: rehearse._Board, number: int) -> None:
+        played.append(number)
+        frame(board, number)
+
+    monkeypatch.setattr(rehearse._Board, "frame", counted)
+    short = rehearse.rehearse(show, take, 10 * LENGTH_MS)
+    frames = len(played)
+    monkeypatch.setattr(rehearse, "RUNS", inf)  # so none is left out
+    whole = rehearse.rehearse(show, take, 10 * LENGTH_MS)
+    assert replace(whole, followed={}) == replace(short, followed={})
+    assert_followed_alike(whole, short)
+    assert len(played) > 2 * frames
 
 
 @pytest.mark.long
