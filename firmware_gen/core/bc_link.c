@@ -545,8 +545,11 @@ static bool answer_host(void) {
 static bool answer_line(void) {
     const struct bc_frame *frame = bc_relay_request();
     bool is_done;
+    if (frame == 0) {
+        return false;
+    }
     bc_reply_over_line(true);
-    is_done = frame != 0 && (frame->kind != BC_REQUEST_DATA || bc_reply_has_room());
+    is_done = frame->kind != BC_REQUEST_DATA || bc_reply_has_room();
     if (is_done) {
         take_request(frame);
         bc_relay_done();

@@ -329,6 +329,7 @@ static void catch_up(void) {
     }
 }
 
+#if BC_CHIP_JOINS
 static bool has_due_thread(uint8_t run) {
     uint8_t n;
     for (n = 0; n < BC_THREADS; n++) {
@@ -356,14 +357,17 @@ static void carry_forward(void) {
         }
     }
 }
+#endif
 
 void bc_threads_play(void) {
     uint16_t ops = 0;
     struct thread *thread;
     bc_runs_let_starts_grow_old();
+#if BC_CHIP_JOINS
     if (bc_runs_silent != 0) {
         carry_forward();
     }
+#endif
     while ((thread = next_due(false)) != 0) {
         if (ops == BC_OPS_PER_FRAME) {
             catch_up();

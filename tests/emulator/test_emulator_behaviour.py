@@ -291,7 +291,7 @@ def test_a_merged_table_that_fills_the_smallest_room_is_checked_within_a_second_
         assert link.state().watchdog_resets == 0
 
 
-FLOOD_PIXELS = {"atmega328p": 100, "atmega2560": 48}
+FLOOD_PIXELS = {"atmega328p": 100, "atmega2560": 34}
 """With as many servos as the table has room for."""
 
 

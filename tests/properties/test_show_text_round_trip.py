@@ -242,6 +242,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
         draw(st.none() | wires()),
         electrics=ATMEGA328P.electrics,
         logic=draw(st.none() | st.just(model.Direct()) | on_board),
+        joins=ATMEGA328P.joins,
     )
     inputs = st.lists(
         st.builds(model.Input, st.integers(1, 31), st.just(names[1]), PINS, st.booleans()),

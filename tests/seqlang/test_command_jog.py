@@ -117,7 +117,7 @@ def test_two_points_are_measured_by_keys_and_written(show: Path, served: Server)
         high_us = turned(hands, UP, lambda shown: pulse_us(shown) > END_US)
         second = marked(hands, "77")
         hands.leave("q", "write this into")
-        assert not has_pulses(served)
+        assert_soon(lambda: not has_pulses(served))  # the next frame at the latest
         hands.leave("y\r", "; boards play the old points")
         assert "no servo has pulses" in hands.all.decode()
         assert hands.ended() == 1
@@ -357,7 +357,7 @@ def test_boards_of_a_show_come_one_after_another(tmp_path: Path) -> None:
             assert not has_pulses(first)
             hands.leave("q", "no servo has pulses")
             assert hands.ended() == 0
-        assert not has_pulses(second)
+        assert_soon(lambda: not has_pulses(second))
 
 
 def test_the_list_says_where_servos_stand_and_turns_nothing(

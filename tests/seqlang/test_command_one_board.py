@@ -78,7 +78,10 @@ def test_a_channel_without_pulses_is_lost() -> None:
         ("channel stick 1700", "there is no order"),
         ("channel", "there is no order `channel`"),
         ("channel -1 1700", "there is no order"),
-        ("channel 0", "`` is no pulse of channel 0; write 800 us to 2200 us, or `channel 0 none`"),
+        (
+            "channel 0",
+            "the pulse of channel 0 is not said; write 800 us to 2200 us, or `channel 0 none`",
+        ),
         ("channel 0 3 ms", "is no pulse of channel 0"),
         ("sensor 0 140 %", "`140 %` is no place of sensor 0; write 0 % to 100 %"),
         ("channel 1 1700", "gives 1700 us; the show on the board has no such one"),

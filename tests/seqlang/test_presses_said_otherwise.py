@@ -130,17 +130,20 @@ def test_more_than_two_presses_are_no_press_and_no_unit_either(press: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("line", "message"),
+    ("line", "message", "change"),
     [
-        ("button 1: go snap", "what a button starts stands below `remote`"),
-        ("button 1: 1700 us", "a channel has a name, a board and a pin"),
+        ("button 1: go snap", "what a button starts stands below `remote`", None),
+        (
+            *("button 1: 1700 us", "a channel has a name, a board and a pin"),
+            "button 1 from 1700 us to 2100 us",
+        ),
     ],
 )
 def test_a_line_below_a_channel_that_is_no_band_says_what_belongs_there(
-    line: str, message: str
+    line: str, message: str, change: str | None
 ) -> None:
     text = SHOW.format(line="button 1: go snap")
     channel = f"channel stick: box pin PL0\n    {line}\nremote\n"
     (found,) = errors(text.replace("remote\n", channel))
     assert found.message.startswith(message)
-    assert found.fix is None
+    assert (found.fix.text if found.fix else None) == change

@@ -150,7 +150,10 @@ def test_it_may_stand_anywhere_between_its_ends_for_long() -> None:
         row = np.sort(np.array(stands))
         assert (row[0], row[-1]) == (-30.0, 20.0)
         assert float(np.diff(row).max()) <= 0.5
-    assert states.reaches["neck"].angle_deg == (-30.0, 20.0)
+    # 3 % of speed and acceleration are to spare, so it may pass an end by v2/2 (1/a - 1/b)
+    low, high = states.reaches["neck"].angle_deg
+    assert -30.5 < low <= -30.0
+    assert 20.0 <= high < 20.5
 
 
 def test_what_holds_a_lever_that_follows_past_the_level_is_judged_there() -> None:
