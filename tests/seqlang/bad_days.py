@@ -114,6 +114,7 @@ class Cable:
         self._listening = [socket.create_server(("127.0.0.1", 0)) for _ in range(laptops)]
         self._in: int | None = None
         self._open: list[socket.socket] = []
+        self._ends: list[socket.socket] = []
         for number, listener in enumerate(self._listening):
             threading.Thread(target=self._serve, args=(number, listener), daemon=True).start()
 
@@ -132,8 +133,8 @@ class Cable:
 
     def close(self) -> None:
         self.plug_into(None)
-        for listener in self._listening:
-            listener.close()
+        for end in (*self._listening, *self._ends):
+            end.close()
 
     def _serve(self, number: int, listener: socket.socket) -> None:
         with suppress(OSError):
@@ -144,6 +145,7 @@ class Cable:
                     continue
                 board = socket.create_connection(("127.0.0.1", self._board_port))
                 self._open += [laptop, board]
+                self._ends += [laptop, board]
                 for ends in ((laptop, board), (board, laptop)):
                     threading.Thread(target=_carry, args=ends, daemon=True).start()
 
