@@ -12,6 +12,7 @@ What stands in two parts of one `together` may come in either order, as far as d
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
@@ -132,7 +133,7 @@ def _closer(one: Timed, other: Timed) -> float:
     return 0.0
 
 
-class _TimesReader:
+class _TimesReader(ABC):
     """Reads statements with their times; what it does with repeats is for its two kinds to say."""
 
     def __init__(self, body: Step, names: Collection[str]) -> None:
@@ -161,8 +162,9 @@ class _TimesReader:
                 return self._repeat(step)
         raise AssertionError(step)
 
+    @abstractmethod
     def _repeat(self, step: Repeat) -> tuple[list[Timed], float]:
-        raise NotImplementedError
+        """The same of a repeat."""
 
     def _bears(self, step: Step) -> bool:
         """Whether it is, or holds, something for the lights that are looked at."""
