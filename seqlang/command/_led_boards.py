@@ -9,11 +9,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from firmware_gen.link.failures import LinkFailure
+from seqlang.command import WrongUse
 from seqlang.command._all_ports import FoundBoard
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from firmware_gen.compiler.show import CompiledShow
     from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.owner.client import OwnerConnection
     from seqlang.command._all_ports import PluggedPort
@@ -60,3 +62,28 @@ def led_behind(
         link = owner.board(port.port, port.baud)
         link.greet()
         yield from boards_led(link, first.table)
+
+
+def way_to(
+    link: BoardLink, table: bytes, wanted: str, show: CompiledShow | None = None
+) -> BoardLink:
+    """The way to the board of an address, or of a name in a show: the one behind a link, which has
+    this table, or one of those that answer it."""
+    names = {one.name: one.board.address for one in show.boards} if show else {}
+    reached = (link.address, *answering(table))
+    address = names.get(wanted)
+    if address is None and wanted.isdecimal():
+        address = int(wanted)
+    if address not in reached:
+        raise WrongUse(_not_reached(wanted, reached, names))
+    return link if address == link.address else link.through(address)
+
+
+def _not_reached(wanted: str, reached: tuple[int, ...], names: dict[str, int]) -> str:
+    """Why a board cannot be asked, and which can."""
+    called = {address: f" (`{name}`)" for name, address in names.items()}
+    here = ", ".join(f"{address}{called.get(address, '')}" for address in reached)
+    if wanted in names:
+        return f"`{wanted}` is board {names[wanted]}, which does not answer here; to be had: {here}"
+    how = "its address" if names else "its address; with `--show` it has a name"
+    return f"`--board` wants a board that is reached here, by {how}: {here}; found `{wanted}`"

@@ -14,6 +14,7 @@ from firmware_gen.link.protocol import ReportedMode
 from seqlang.command import WrongUse
 from seqlang.command._board import connected, named, not_ready, port_options
 from seqlang.command._form import format_option, say
+from seqlang.command._led_boards import way_to
 from seqlang.command._show import passed
 
 if TYPE_CHECKING:
@@ -33,6 +34,12 @@ if TYPE_CHECKING:
     help="Compare with this show, and call cues and outputs by their names in it.",
 )
 @click.option(
+    "--board",
+    "wanted",
+    metavar="BOARD",
+    help="A board that answers the one on the port: its address, or with --show its name.",
+)
+@click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the table into this file, as `bellcrank compile` does.",
@@ -48,6 +55,7 @@ def command(
     port: str | None,
     baud: int,
     file: str | None,
+    wanted: str | None,
     out: Path | None,
     text_out: Path | None,
     form: str,
@@ -67,6 +75,8 @@ def command(
     show = None if file is None else passed(file, quiet=True).compiled
     with connected(port, baud) as (link, hello):
         data = link.table()
+        if wanted is not None and (way := way_to(link, data, wanted, show)) is not link:
+            link, hello, data = way, way.greet(), way.table()
         if not data:
             raise not_ready(ReportedMode.BLANK)
         who = named(link)

@@ -92,6 +92,61 @@ def test_ports_tell_of_every_board_that_answers(
     assert [(one["address"], one["failure"]) for one in led] == [(2, "no-answer"), (3, None)]
 
 
+@pytest.mark.parametrize("way", [("2",), ("tail", "--show")])
+def test_the_table_of_a_board_that_answers_is_read_by_its_address_or_its_name(
+    creature: Creature, capsys: pytest.CaptureFixture[str], tmp_path: Path, way: tuple[str, ...]
+) -> None:
+    which, *show = way
+    out = tmp_path / "tail.table"
+    named = [*show, str(creature.file)] if show else []
+    port = ("--port", creature.port)
+    done = Outcome(capsys, "read", *port, "--board", which, *named, "--out", str(out))
+    assert done.status == 0
+    assert out.read_bytes() == creature.on("tail") != creature.on("trunk")
+    assert f"board 2 on {creature.port} through board 1 plays show" in said(done)
+    assert ("table for board `tail`" in said(done)) == bool(show)
+
+
+@pytest.mark.parametrize(
+    ("wanted", "with_show", "words"),
+    [
+        ("tail", False, "with `--show` it has a name: 1, 2, 3; found `tail`"),
+        ("tial", True, "1 (`trunk`), 2 (`tail`), 3 (`crest`); found `tial`"),
+        ("4", True, "by its address: 1 (`trunk`), 2 (`tail`), 3 (`crest`); found `4`"),
+        ("-1", False, "found `-1`"),
+    ],
+)
+def test_a_board_that_is_not_reached_is_answered_with_those_that_are(
+    creature: Creature,
+    capsys: pytest.CaptureFixture[str],
+    wanted: str,
+    with_show: bool,
+    words: str,
+) -> None:
+    show = ("--show", str(creature.file)) if with_show else ()
+    done = Outcome(capsys, "read", "--port", creature.port, f"--board={wanted}", *show)
+    assert done.status == 2
+    assert words in said(done)
+
+
+def test_the_board_on_the_port_may_be_named_too_and_one_that_went_silent_is_told(
+    creature: Creature, capsys: pytest.CaptureFixture[str]
+) -> None:
+    port = ("--port", creature.port)
+    done = Outcome(capsys, "read", *port, "--board", "1", "--format", "json")
+    assert done.status == 0
+    assert json.loads(done.out)["address"] == 1
+    moved = creature.file.with_name("moved.cues")
+    moved.write_text(ANSWERING.replace("address 3", "address 9"))
+    done = Outcome(capsys, "read", *port, "--board", "crest", "--show", str(moved))
+    assert done.status == 2
+    assert "`crest` is board 9, which does not answer here; to be had: 1 (`trunk`)" in said(done)
+    creature.wired.deaf.add("tail")
+    done = Outcome(capsys, "read", *port, "--board", "2")
+    assert done.status == 3
+    assert "board 2 does not answer through the board on" in said(done)
+
+
 def test_a_whole_creature_is_flashed_over_one_plug(
     creature: Creature, capsys: pytest.CaptureFixture[str]
 ) -> None:
