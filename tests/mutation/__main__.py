@@ -126,12 +126,9 @@ def outcomes_of(
     sys.dont_write_bytecode, sys.pycache_prefix = False, bytecode
     for name in PRELOADED:
         importlib.import_module(name)
-    groups: dict[tuple[str, ...], list[Mutant]] = {}
-    for one in found:
-        tests = tuple(arguments.tests or nearest(one.module))
-        groups.setdefault((*tests, one.module[-2:]), []).append(one)
     fork = multiprocessing.get_context("fork")
-    for (*tests, _), mine in groups.items():
+    for mine in groups_of(found, arguments.tests):
+        tests = arguments.tests or sorted({name for one in mine for name in nearest(one.module)})
         reading, writing = fork.Pipe(duplex=False)
         process = fork.Process(target=session, args=(tests, mine, ends, arguments, writing))
         process.start()
@@ -141,6 +138,23 @@ def outcomes_of(
                 yield reading.recv()
         except EOFError:
             process.join()
+
+
+def groups_of(found: Iterable[Mutant], tests: Sequence[str] | None) -> list[list[Mutant]]:
+    """Mutants that are tried in one session, after one clean run; `tests`: those that are named.
+
+    Python modules of a room go together: the clean run notes which tests reach a line, so tests
+    that stand near another module of the room cost nothing more. Of C nobody knows what a test
+    reaches, so there each change meets the nearest tests alone.
+    """
+    groups: dict[tuple[str, ...], list[Mutant]] = {}
+    for one in found:
+        if one.module.endswith(".c"):
+            key = tuple(tests or nearest(one.module))
+        else:
+            key = Path(one.module).parts[:2]
+        groups.setdefault(key, []).append(one)
+    return list(groups.values())
 
 
 def session(

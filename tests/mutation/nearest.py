@@ -63,7 +63,7 @@ PLAYER = (
     *("firmware_gen/test_core_player.py", "firmware_gen/test_table_page.py"),
     *("properties/test_player*.py", "properties/test_tracking.py", "sim/test_rehears*.py"),
     *("firmware_gen/test_channels.py", "firmware_gen/test_presses.py"),
-    *("firmware_gen/test_se[ns]*s.py", "firmware_gen/test_shine.py", "firmware_gen/test_watch.py"),
+    *("firmware_gen/test_se[ns]*s.py", "firmware_gen/test_shine.py", "firmware_gen/test_watch*.py"),
     *("firmware_gen/test_board.py", "firmware_gen/test_live_parts.py"),
 )
 # not the sanitizers' run: it reserves more memory than a trial may have
@@ -78,6 +78,17 @@ WIRED = ("firmware_gen/test_following.py",)
 LINKED = (
     *("firmware_gen/test_board_core.py", "firmware_gen/test_second_board.py"),
     *("firmware_gen/test_core_[lns]*[!d].py", *WIRED),
+)
+SENSED = ("firmware_gen/test_sensors.py", "firmware_gen/test_source_request.py")
+# the core's parts for what a larger chip senses, each held against the reference and by hand
+SENSES = (
+    *(("bar", ("firmware_gen/test_bars.py",)), ("watch", ("firmware_gen/test_watch*.py",))),
+    *(("shine", ("firmware_gen/test_shine.py", "firmware_gen/test_live_parts.py")),),
+    ("channels", ("firmware_gen/test_channels.py", "firmware_gen/test_presses.py")),
+    *(("sensors", SENSED), ("sources", (*SENSED, "firmware_gen/test_live_parts.py"))),
+    ("presses", ("firmware_gen/test_presses.py", "firmware_gen/test_senses_vectors.py")),
+    ("tracking", ("firmware_gen/test_live_parts.py", "properties/test_tracking.py")),
+    ("relay", ("firmware_gen/test_core_relay.py", "firmware_gen/test_core_[jl]*e*.py")),
 )
 PICTURES = (
     *("sim/pictures", "sim/test_motion_picture.py", "sim/test_pin_drawing.py"),
@@ -100,6 +111,7 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
     ("seqlang/*", ("seqlang",)),
+    *((f"firmware_gen/core/bc_{name}.c", tests) for name, tests in SENSES),
     *((f"firmware_gen/core/bc_{name}.c", WIRED) for name in ("follow", "lead")),
     *((f"firmware_gen/core/bc_{name}.c", LINKED) for name in ("frames", "link", "store")),
     ("firmware_gen/core/*.c", (*CORE, *WIRED)),

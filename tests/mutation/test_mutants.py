@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from pathlib import Path
+
 import pytest
 
-from tests.mutation import c_mutants, known
-from tests.mutation.__main__ import mutants_of, table
+from tests.mutation import c_mutants, clean_runs, known
+from tests.mutation.__main__ import groups_of, mutants_of, table
 from tests.mutation.mutants import Mutant, changed_source, mutants
 from tests.mutation.nearest import ROOT, nearest
-from tests.mutation.trials import Outcome, names_given, words_of
+from tests.mutation.trials import Outcome, at_most, names_given, words_of
 
 
 def changes(text: str) -> list[str]:
@@ -125,3 +128,39 @@ def test_each_room_has_its_share_of_what_is_found() -> None:
         ["sim/rig", "4", "2", "1", "66.7%"],
     ]
     assert table(outcomes[:2], listed) == []
+
+
+def test_a_room_is_tried_in_one_session_and_c_by_its_nearest_tests() -> None:
+    def mutant(module: str) -> Mutant:
+        return Mutant(module, 0, 1, range(1, 2), "", "1 -> 2")
+
+    core = ["firmware_gen/core/bc_bar.c", "firmware_gen/core/bc_watch.c"]
+    rooms = ["sim/rig/fuse.py", "sim/rig/wire.py", "seqlang/checks/light/idle_unseen.py"]
+    found = [mutant(module) for module in (*rooms, "seqlang/checks/alike.py", *core)]
+    groups = [[one.module for one in mine] for mine in groups_of(found, None)]
+    assert groups == [rooms[:2], [rooms[2], "seqlang/checks/alike.py"], core[:1], core[1:]]
+    assert [len(mine) for mine in groups_of(found, ["tests/test_readme.py"])] == [2, 2, 2]
+
+
+def test_what_takes_too_long_is_ended_and_nothing_else() -> None:
+    with at_most(60.0) as ran_out:
+        pass
+    assert not ran_out
+    with suppress(BaseException), at_most(0.05) as ran_out:
+        while True:
+            pass
+    assert ran_out
+
+
+def test_a_test_s_clean_run_is_kept_until_its_file_changes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(clean_runs, "KEPT", tmp_path / "kept")
+    name, modules = "tests/mutation/test_mutants.py::test_it", ["sim/rig/fuse.py"]
+    run = clean_runs.CleanRun(clean_runs.file_of(name), 0.5, {modules[0]: frozenset({3})})
+    stale = clean_runs.CleanRun("another", 0.5, {})
+    assert clean_runs.load(modules, 10.0) == {}
+    clean_runs.save(modules, 10.0, {name: run, f"{name}_too": stale})
+    assert clean_runs.load(modules, 10.0) == {name: run}
+    assert clean_runs.load(modules, 5.0) == {}
+    assert clean_runs.load(["sim/rig/wire.py"], 10.0) == {}

@@ -24,8 +24,8 @@ import sys
 import time
 from bisect import bisect
 from collections import Counter
-from collections.abc import Callable, Collection
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from itertools import accumulate
 from pathlib import Path
@@ -36,8 +36,10 @@ import coverage
 import pytest
 from hypothesis import Phase, settings
 
-from tests.mutation import c_mutants
-from tests.mutation.mutants import Mutant, changed_source
+from firmware_gen.chips import CHIPS_BY_ID
+from tests.mutation import c_mutants, clean_runs
+from tests.mutation.clean_runs import CleanRun
+from tests.mutation.mutants import Mutant, changed_source, module_files
 from tests.mutation.nearest import ROOT
 
 PROJECT = ("sim", "seqlang", "firmware_gen", "shows", "tests")
@@ -46,6 +48,9 @@ MEMORY_BYTES = 4 << 30
 
 PLANTED = "raise AssertionError('planted')"
 CORE = "tests.firmware_gen.host.core"
+BOARDS = "tests.firmware_gen.host.boards"
+OBJECTS = clean_runs.KEPT / "objects"
+"""Files of the core as they are, compiled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,22 +92,30 @@ class Trials:
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         self.items = {item.nodeid: item for item in session.items}
-        if all(one.module.endswith(".py") for one in self.mutants):
-            warm_up()
-        self.trouble = self._clean_run()
-        if not self.trouble:
-            self._try_all()
+        warm_up(all(one.module.endswith(".py") for one in self.mutants))
+        with mutants_forgotten():
+            self.trouble = self._clean_run()
+            if not self.trouble:
+                self._try_all()
         return True
 
     # -- before the mutants ------------------------------------------------------------------
 
     def _clean_run(self) -> str:
-        """Time the tests and note what they reach; why it cannot go on, or nothing."""
-        modules = {one.module for one in self.mutants if one.module.endswith(".py")}
-        answer = in_a_fork(lambda: self._measure(modules), 1800.0)
+        """Time the tests and note what they reach; why it cannot go on, or nothing.
+
+        A test that takes far longer than a trial may is given up: no trial would run it.
+        """
+        modules = self._watched()
+        kept = clean_runs.load(modules, self.most_seconds)
+        new = [item for name, item in self.items.items() if name not in kept]
+        answer = in_a_fork(lambda: self._measure(new, modules), 1800.0) if new else ([], {})
         if not isinstance(answer, tuple):
             return f"the clean run did not end: {answer}"
-        self.red, self.seconds, self.reached = answer
+        self.red, runs = answer
+        runs = {**kept, **runs}
+        clean_runs.save(modules, self.most_seconds, runs)
+        self._take(modules, {name: run for name, run in runs.items() if name in self.items})
         if not self.seconds:
             return f"all tests fail without any mutant: {', '.join(self.red)}"
         for module in sorted({one.module for one in self.mutants}):
@@ -111,35 +124,60 @@ class Trials:
         self.mutants = [one for one in self.mutants if one.module not in self.unwatched]
         return ""
 
+    def _watched(self) -> list[str]:
+        """The Python modules of the mutants' rooms: so a run serves for other samples as well."""
+        modules = {one.module for one in self.mutants if one.module.endswith(".py")}
+        rooms = {"/".join(Path(module).parts[:2]) for module in modules}
+        return sorted({*modules, *module_files(ROOT, sorted(rooms))})
+
+    def _take(self, modules: Collection[str], runs: Mapping[str, CleanRun]) -> None:
+        self.seconds = {name: run.seconds for name, run in runs.items() if run.seconds is not None}
+        self.reached = {module: {} for module in modules}
+        for name in self.seconds:
+            for module, lines in runs[name].reached.items():
+                for line in lines:
+                    self.reached[module].setdefault(line, set()).add(name)
+
     def _measure(
-        self, modules: set[str]
-    ) -> tuple[list[str], dict[str, float], dict[str, dict[int, set[str]]]]:
+        self, items: list[pytest.Item], modules: list[str]
+    ) -> tuple[list[str], dict[str, CleanRun]]:
+        """The tests that fail, and the runs of all others."""
         watch = coverage.Coverage(
             data_file=None,
             config_file=False,
             include=[str(ROOT / module) for module in modules],
         )
         watch.set_option("run:disable_warnings", ["module-not-measured", "no-data-collected"])
-        seconds: dict[str, float] = {}
         red: list[str] = []
+        seconds: dict[str, float | None] = {}
         if modules:
             watch.start()
-        for item in self.items.values():
+        for item in items:
             if modules:
                 watch.switch_context(item.nodeid)
             started = time.process_time()
-            if runs_red(item):
+            with at_most(2.0 * self.most_seconds) as ran_out:
+                is_red = runs_red(item)
+            if is_red and not ran_out:
                 red.append(item.nodeid)
             else:
-                seconds[item.nodeid] = time.process_time() - started
-        reached: dict[str, dict[int, set[str]]] = {}
+                seconds[item.nodeid] = None if ran_out else time.process_time() - started
+        reached: dict[str, dict[str, set[int]]] = {name: {} for name in seconds}
         if modules:
             watch.stop()
             data = watch.get_data()
             for module in modules:
-                lines = data.contexts_by_lineno(str(ROOT / module))
-                reached[module] = {line: seconds.keys() & names for line, names in lines.items()}
-        return red, seconds, reached
+                for line, names in data.contexts_by_lineno(str(ROOT / module)).items():
+                    for name in reached.keys() & names:
+                        reached[name].setdefault(module, set()).add(line)
+        return red, {
+            name: CleanRun(
+                clean_runs.file_of(name),
+                took,
+                {module: frozenset(lines) for module, lines in reached[name].items()},
+            )
+            for name, took in seconds.items()
+        }
 
     def planted_is_found(self, module: str) -> bool:
         """Whether the tests notice a module whose every function only fails."""
@@ -262,6 +300,28 @@ class Trials:
 # -- one test -------------------------------------------------------------------------------------
 
 
+class _TooSlow(BaseException):
+    """A test has had its time."""
+
+
+@contextmanager
+def at_most(seconds: float) -> Iterator[list[float]]:
+    """Ends what runs in it after so many seconds of the processor; then the list is not empty."""
+    ran_out: list[float] = []
+
+    def end(*_: object) -> None:
+        ran_out.append(seconds)
+        raise _TooSlow
+
+    before = signal.signal(signal.SIGPROF, end)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    try:
+        yield ran_out
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0.0)
+        signal.signal(signal.SIGPROF, before)
+
+
 class _Red:
     """Notes whether a test failed."""
 
@@ -283,11 +343,45 @@ def runs_red(item: pytest.Item) -> bool:
     return red.failed
 
 
-def warm_up() -> None:
-    """Build the C core once for all trials, where a test drives it and no mutant changes it."""
+def warm_up(keeps_core: bool) -> None:
+    """Compile the C core once for all trials, where a test drives it.
+
+    `keeps_core`: no mutant changes it, so that it is linked once as well.
+    """
     core: Any = sys.modules.get(CORE)
-    if core is not None and core.available():
-        core.library()
+    if core is None or not core.available():
+        return
+    OBJECTS.mkdir(parents=True, exist_ok=True)
+    core.OBJECTS = OBJECTS
+    if keeps_core:
+        link_core()
+    else:
+        in_a_fork(link_core, 300.0)
+
+
+@contextmanager
+def mutants_forgotten() -> Iterator[None]:
+    """Of objects that are kept, those of mutants serve once."""
+    before = set(OBJECTS.glob("*"))
+    try:
+        yield
+    finally:
+        for path in set(OBJECTS.glob("*")) - before:
+            path.unlink(missing_ok=True)
+
+
+def link_core() -> None:
+    for module, arguments in ((CORE, [()]), (BOARDS, [(one,) for one in CHIPS_BY_ID])):
+        if module in sys.modules:
+            for words in arguments:
+                sys.modules[module].built(*words)
+
+
+def forget_core() -> None:
+    """What is asked for next is linked anew."""
+    for name in (CORE, BOARDS):
+        if module := sys.modules.get(name):
+            module.built.cache_clear()
 
 
 # -- processes ------------------------------------------------------------------------------------
@@ -515,7 +609,7 @@ def c_planted(module: str) -> str:
 def c_build(name: str, source: str) -> str:
     core: Any = importlib.import_module(CORE)
     core.CORE = c_mutants.copied(core.CORE, name, source)
-    core._library.cache_clear()
+    forget_core()
     try:
         core.library()
     except (AssertionError, OSError):

@@ -27,7 +27,7 @@ from tests.firmware_gen.host.core import (
 
 
 @cache
-def _built(chip_id: int) -> tuple[Path, tempfile.TemporaryDirectory[str]]:
+def built(chip_id: int) -> tuple[Path, tempfile.TemporaryDirectory[str]]:
     folder = tempfile.TemporaryDirectory()
     path = Path(folder.name) / "core.so"
     compile_core(path, "-shared", "-fPIC", "-O2", "-Wl,-z,defs", chip=CHIPS_BY_ID[chip_id])
@@ -38,11 +38,11 @@ class ApartPlayer:
     """A core of its own that plays one table, with the reference player's calls."""
 
     def __init__(self, table: Table) -> None:
-        built, _ = _built(table.chip)
+        library, _ = built(table.chip)
         self._ffi = FFI()
         self._ffi.cdef(declarations())
         with tempfile.TemporaryDirectory() as folder:  # what is loaded outlasts its file
-            path = shutil.copy(built, Path(folder) / "board.so")
+            path = shutil.copy(library, Path(folder) / "board.so")
             self.lib: Any = self._ffi.dlopen(str(path))
         self._raw = self._ffi.new("uint8_t[2048]")
         self._sent = self._ffi.new("uint8_t[256]")

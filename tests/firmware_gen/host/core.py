@@ -6,9 +6,11 @@ static, so there is one board per process: a new `Core` starts it anew.
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -36,6 +38,8 @@ FLAGS = (
     "-Wconversion",
     "-Werror",
 )
+OBJECTS: Path | None = None
+"""A folder where compiled files are kept, so that each is compiled once; None: there is none."""
 CUE, DOWN, UP, STANDBY, STOP, LIMP = (n << 5 for n in range(6))
 """Kinds of requests of `host_ask`."""
 
@@ -58,8 +62,26 @@ def compile_core(into: Path, *more: str, chip: Chip = ATMEGA328P) -> None:
     with tempfile.TemporaryDirectory() as numbers:
         (Path(numbers) / "bc_chip.h").write_text(chip_header(chip), "ascii")
         folders = [f"-I{folder}" for folder in (CORE, HERE, numbers)]
-        words = [compiler() or "cc", *FLAGS, *folders, *more, "-o", str(into)]
-        done = subprocess.run([*words, *map(str, sources)], capture_output=True, text=True)
+        words = [compiler() or "cc", *FLAGS, *folders, *more]
+        if OBJECTS is not None:
+            headers = [sorted(Path(folder).glob("*.h")) for folder in (CORE, HERE, numbers)]
+            given = "".join(path.read_text("ascii") for some in headers for path in some)
+            sources = [_kept(OBJECTS, one, words, " ".join(more) + given) for one in sources]
+        _run([*words, "-o", str(into), *map(str, sources)])
+
+
+def _kept(objects: Path, source: Path, words: Sequence[str], given: str) -> Path:
+    """The object of a source; compiled if none is kept of the same text, headers and words."""
+    text = f"{source.name}\n{given}\n{source.read_text('ascii')}"
+    path = objects / f"{hashlib.sha256(text.encode()).hexdigest()}.o"
+    if not path.exists():
+        compiling = [word for word in words if not word.startswith("-Wl")]
+        _run([*compiling, "-c", "-o", str(path), str(source)])
+    return path
+
+
+def _run(words: Sequence[str]) -> None:
+    done = subprocess.run(words, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
 
 
@@ -70,7 +92,7 @@ def declarations() -> str:
 
 
 @cache
-def _library() -> tuple[FFI, Any, tempfile.TemporaryDirectory[str]]:
+def built() -> tuple[FFI, Any, tempfile.TemporaryDirectory[str]]:
     folder = tempfile.TemporaryDirectory()
     path = Path(folder.name) / "core.so"
     compile_core(path, "-shared", "-fPIC", "-O2", "-Wl,-z,defs")
@@ -81,12 +103,12 @@ def _library() -> tuple[FFI, Any, tempfile.TemporaryDirectory[str]]:
 
 def library() -> Any:
     """The library, compiled when first asked for."""
-    return _library()[1]
+    return built()[1]
 
 
 def law_numbers(law_id: int, alpha: int, beta: int, peak: int) -> list[int]:
     """Cv, Ca and K of a law as the core works them out."""
-    ffi, lib, _ = _library()
+    ffi, lib, _ = built()
     numbers = ffi.new("uint32_t[3]")
     lib.host_law_numbers(law_id, alpha, beta, peak, numbers)
     return list(numbers)
@@ -115,7 +137,7 @@ class Core:
     """One board with erased cells, or with these tables in its slots; not yet started."""
 
     def __init__(self, *tables: bytes, mark: int = MARKS[0], cells: bytes = b"") -> None:
-        self._ffi, self._lib, _ = _library()
+        self._ffi, self._lib, _ = built()
         lib = self._lib
         self.cells = self._ffi.buffer(lib.host_cells(), 1024)
         self.merged = self._ffi.buffer(lib.host_merged(), 16384)
