@@ -15,6 +15,17 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 CHECKS = ("seqlang/checks", "seqlang/test_check*.py")
+# what is said of parts that follow, of gestures and of boards on one line has files of its own
+SAID = {
+    "light": ("seqlang/test_strips_that_*.py", "seqlang/test_follows_*.py"),
+    "remote": (
+        *("seqlang/test_follows_*.py", "seqlang/test_gestures.py", "seqlang/test_listening.py"),
+        *("seqlang/test_strips_that_*.py", "seqlang/test_presses_said_otherwise.py"),
+    ),
+    "supply": ("seqlang/test_watch_said.py",),
+    "wiring": ("seqlang/test_sensors_said.py", "seqlang/test_second_chip.py"),
+    "score": ("seqlang/test_choices.py", "seqlang/test_parts_that_spin.py"),
+}
 MOTION = (
     *("seqlang/checks/{room}", "seqlang/test_check*.py", "seqlang/test_parts_that_spin.py"),
     *("references/test_continuous_servo.py", "references/test_drum_and_rack.py"),
@@ -107,6 +118,10 @@ NEAREST: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sim/rehearsal/*", (*REHEARSAL, "sim/test_score.py", "sim/test_strip_light.py")),
     ("sim/*", ("sim", "references")),
     ("seqlang/checks/motion/*", MOTION),
+    *(
+        (f"seqlang/checks/{room}/*", ("seqlang/checks/{room}", "seqlang/test_check*.py", *said))
+        for room, said in SAID.items()
+    ),
     ("seqlang/checks/*/*", ("seqlang/checks/{room}", "seqlang/test_check*.py")),
     ("seqlang/checks/*", CHECKS),
     ("seqlang/text/*", ("seqlang", "properties/test_show_text_round_trip.py")),
