@@ -25,8 +25,9 @@ from sim.strain.light_bound import WINDOW_MS, together
 MOST_IN_A_SECOND: Final = 11
 """Of more fades within a second every one counts by how much it can change (own limit)."""
 
-MOST_JOINED: Final = 3
-"""Fades in a row that make one change together, where none of them makes one alone."""
+MOST_JOINED: Final = MOST_IN_A_SECOND - TOO_MANY + 1
+"""Fades in a row that may make one change together, where none of them makes one alone: as many as
+are left over where each of the other changes takes one."""
 
 Range: TypeAlias = tuple[float, float]
 

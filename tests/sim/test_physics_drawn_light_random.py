@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from sim.light.flash import Flashing, flashing
+from sim.light.lightness import lightness
 from sim.model import (
     Board,
     Cue,
@@ -372,6 +373,18 @@ def test_a_show_that_draws_nothing_is_left_to_rehearsals() -> None:
     eye = Eye(plain, plain)
     assert not eye.may_flash(plain.score.cues[0])
     assert eye.flashes(plain.score.cues[0])
+
+
+def test_four_small_steps_of_two_lamps_are_one_change_among_eight() -> None:
+    """Of half of all light c goes from 0.04 to 0.07 and 0.10, d to 0.03 and 0.06: by 0.12 in four
+    steps, three of which are too little. With the seven cuts around it they are four flashes."""
+    levels = (1.0, 0.08, 0.14, 0.06, 0.2, 0.12, 0.0, 1.0, 0.12, 1.0, 0.0)
+    row = zip("cccdcdcdddd", levels, strict=True)
+    cuts = [Fade(name, round(2.0 * float(lightness(y))) / 2.0, 0) for name, y in row]
+    steps = [one for cut in cuts for one in (cut, Hold(100))]
+    assert_bounded(
+        strand(InTurn((*steps, Hold(1400, drawn=Drawn(7, 1440)))), "c", "d"), flashes=True
+    )
 
 
 # -- beside something longer ----------------------------------------------------------------------
