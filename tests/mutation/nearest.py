@@ -51,6 +51,8 @@ STRAIN = (
     *("references/test_continuous_servo.py", "references/test_following_through_gears.py"),
     *("references/test_drum_and_rack.py", "sim/test_sliding*.py", "sim/test_reachable_states.py"),
     *("seqlang/checks/motion", "seqlang/checks/supply", "seqlang/checks/light"),
+    *("seqlang/test_strips_that_show_a_level.py", "sim/test_physics_patterns.py"),
+    *("sim/test_physics_drawn_light_random.py", "seqlang/test_choices.py"),
 )
 REHEARSAL = (
     *("sim/{room}", "sim/test_rehears*.py", "sim/test_sampling.py", "sim/test_motion.py"),

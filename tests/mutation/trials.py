@@ -28,6 +28,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from itertools import accumulate
+from math import ceil
 from pathlib import Path
 from types import CodeType, FunctionType
 from typing import Any
@@ -45,6 +46,9 @@ from tests.mutation.nearest import ROOT
 PROJECT = ("sim", "seqlang", "firmware_gen", "shows", "tests")
 MEMORY_BYTES = 4 << 30
 """A mutant may not take more: a loop that fills lists must not take the machine with it."""
+
+PATIENCE = 20.0
+"""How much longer than its limit of processor time a process may take on the clock."""
 
 PLANTED = "raise AssertionError('planted')"
 CORE = "tests.firmware_gen.host.core"
@@ -207,8 +211,8 @@ class Trials:
                 if not names:
                     self.report(Outcome(mutant, "missed", "no test reaches it"))
                     continue
-                limit = 20.0 + 10.0 * sum(self.seconds[name] for name in names)
-                fork = _Fork(functools.partial(self._trial, mutant, names), limit)
+                work = functools.partial(self._trial, mutant, names)
+                fork = _Fork(work, 20.0 + 5.0 * sum(self.seconds[name] for name in names))
                 running[fork.reading] = mutant, fork, len(names)
             if late and not running:
                 return
@@ -388,10 +392,14 @@ def forget_core() -> None:
 
 
 class _Fork:
-    """`work` in a process of its own; `answer` is what it gave, None where it gave nothing."""
+    """`work` in a process of its own; `answer` is what it gave, None where it gave nothing.
+
+    It may take so many `seconds` of the processor. On the clock it has `PATIENCE` times as long, so
+    that a machine with much else to do does not end what only waits for its turn.
+    """
 
     def __init__(self, work: Callable[[], object], seconds: float) -> None:
-        self.ends = time.monotonic() + seconds
+        self.ends = time.monotonic() + PATIENCE * seconds
         self.reading, writing = os.pipe()
         sys.stdout.flush()
         self.pid = os.fork()
@@ -404,6 +412,7 @@ class _Fork:
             os.close(self.reading)
             _be_quiet()
             resource.setrlimit(resource.RLIMIT_DATA, (MEMORY_BYTES, MEMORY_BYTES))
+            resource.setrlimit(resource.RLIMIT_CPU, (ceil(seconds), ceil(seconds)))
             data = pickle.dumps(work())
             with os.fdopen(writing, "wb") as pipe:
                 pipe.write(data)
