@@ -180,6 +180,18 @@ def test_a_stated_acceleration_is_a_limit_of_its_own() -> None:
     assert not bool(assess(rig, slow, 0.0, 50.0, just - 0.5, law, 6.0).passes[0])
 
 
+@pytest.mark.parametrize("law", [Law("3-4-5", peak=0.3), Law("double-S", 0.3, 0.2, peak=0.3)])
+def test_braking_late_is_as_hard_as_starting_so_fast(law: Law) -> None:
+    """Played backwards, a move that is fastest at 0.3 of its time is one that is so at 0.7."""
+    rig = rig_of(JAW)
+    for way in ((0.0, 40.0), (40.0, 0.0)):
+        early = assess(rig, JAW, *way, 400.0, law)
+        late = assess(rig, JAW, *way, 400.0, replace(law, peak=0.7))
+        even = assess(rig, JAW, *way, 400.0, replace(law, peak=0.5))
+        assert late.peak_accel_deg_s2 == pytest.approx(early.peak_accel_deg_s2, rel=0.02)
+        assert (late.peak_accel_deg_s2 > 1.3 * even.peak_accel_deg_s2).all()
+
+
 def test_a_jump_of_speed_costs_torque_in_a_frame() -> None:
     rig = rig_of(JAW)
     uniform = assess(rig, JAW, 0.0, 40.0, 400.0, Law("uniform"), 6.0)

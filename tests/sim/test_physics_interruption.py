@@ -349,3 +349,20 @@ def test_a_uniform_move_that_cuts_in_jumps_to_its_speed_and_off_it_within_a_fram
     assert (row[0], row[-1]) == (pytest.approx(1000.0), pytest.approx(-1000.0))
     assert row[1:-1] == pytest.approx(0.0, abs=1e-9)
     assert delay[0, 0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_beside_a_smooth_move_one_that_jumps_is_still_looked_at_on_both_sides_of_its_jumps() -> (
+    None
+):
+    """A trapezoid that speeds up for a tenth of its time: there its acceleration falls to none."""
+    still = PlannedMove("a", Move("jaw", 10.0, 1000, Law("3-4-5")), 10.0, 0.0, False)
+    jumping = Move("jaw", 40.0, 1500, Law("trapezoid", 0.1))
+    smooth = Move("jaw", 40.0, 1500, Law("3-4-5"))
+    for row, laws in ((0, (jumping, smooth)), (1, (smooth, jumping))):
+        pairs = [(still, "b", then) for then in laws]
+        speed, accel = _outcomes(JAW, pairs, (100, 2000), np.full((2, 1), 0.5))[1:3]
+        corners = slice(_BRAKING.size + _MOVING.size, None)
+        # 20 deg/s over the ramps' share of 0.9, and that within 150 ms
+        assert speed[row, 0, corners] == pytest.approx(20.0 / 0.9, rel=1e-4)
+        up = 20.0 / 0.9 / 0.15
+        assert accel[row, 0, corners] == pytest.approx([up, 0.0, 0.0, -up], rel=1e-4, abs=1e-9)

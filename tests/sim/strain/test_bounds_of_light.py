@@ -256,3 +256,14 @@ def test_where_one_of_a_lights_effects_is_repeated_all_of_them_may_meet() -> Non
     again = Repeat(InTurn((slow, Hold(5000))), 3)
     found = bound(Fade("lure", 100.0, 0), quick, Hold(5000), quick, Hold(5000), again)
     assert found == 22 + 22 + 4 + 3
+
+
+@pytest.mark.parametrize(("fades", "of_each"), [(23, 1), (24, 2)])
+def test_of_many_fades_and_effects_all_are_taken_to_meet(fades: int, of_each: int) -> None:
+    """24 effects of one lamp with its own way of before, and fades of another one, beside them.
+
+    Up to 24 times 24 of them are held against one another, and these never meet.
+    """
+    glow = InTurn(tuple(Effect("lure", "breathe", 500) for _ in range(24)))
+    cues = Cue("c", "", Together((InTurn(tuple(fade(1, "eye") for _ in range(fades))), glow)))
+    assert LightBound(show(cues)).of_light(cues, "eye") == fades * of_each

@@ -259,7 +259,8 @@ def test_two_samples_longer_than_declared_are_no_overstay() -> None:
     """Times are known to a sample of 10 ms at either end."""
     show = hand(GRIP, hold_ms=3500)
     (found,) = overstays(show, Book(show))
-    for short_s, told in ((0.015, False), (0.025, True)):
+    assert (found.seconds - 0.02) + 0.02 == found.seconds
+    for short_s, told in ((0.015, False), (0.02, False), (0.025, True)):
         grip = replace(GRIP, lasts_s=found.seconds - short_s)
         longer = hand(grip, hold_ms=3500)
         assert bool(overstays(longer, Book(longer))) is told

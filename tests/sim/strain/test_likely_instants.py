@@ -32,6 +32,7 @@ from sim.strain import interrupted_light
 from sim.strain.eye import Eye
 from sim.strain.interrupted_light import (
     MOST_INSTANTS,
+    _at_most,
     _densest,
     _instants,
     _most,
@@ -231,3 +232,22 @@ def test_two_lights_that_flash_over_a_takeover_are_seen_beside_a_large_one_that_
     found = flashing_pairs(first, TWO_MORE, Strip("fan", "b", 4, pixels))["first", "then"]
     assert set(found.outputs) >= {"eye", "ear"}
     assert found.count == 4
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "most"),
+    [
+        ((0.0, 900.0), (0.0, 100.0, 2000.0), 5),
+        ((0.0, 1001.0), (), 2),
+        ((), (0.0, 10.0), 3),
+        ((), (), 1),
+    ],
+)
+def test_two_cues_change_no_more_than_in_their_busiest_seconds_and_once_in_between(
+    before: tuple[float, ...], after: tuple[float, ...], most: int
+) -> None:
+    """A light that only one of them changes counts as well."""
+    assert _at_most(seen(A, *before), seen(B, *after)) == most
+    if before and after:
+        apart = _at_most(seen(A, *before), seen(B, *after, key=("general", "eye")))
+        assert apart == 1 + max(len(before), 2)

@@ -24,7 +24,7 @@ from sim.model import (
     Step,
     Together,
 )
-from sim.strain.chosen_light import ChosenLight
+from sim.strain.chosen_light import MOST_PLACES, ChosenLight
 from sim.strain.drawn_stands import Sense, own_luminance
 from sim.strain.light_states import LightStates
 
@@ -142,6 +142,15 @@ def test_what_is_not_plain_is_counted_in_another_way() -> None:
     assert changes(again(Together((plain, plain)))) is None
 
 
+@pytest.mark.parametrize(("fades", "is_known"), [(MOST_PLACES - 2, True), (MOST_PLACES - 1, False)])
+def test_of_more_places_than_allowed_the_ways_are_counted(fades: int, is_known: bool) -> None:
+    """The dark and what is found are two of them; behind something endless there are none."""
+    row = InTurn((*(cut(100.0, lasts_ms=9) for _ in range(fades - 1)), OneOf((cut(0.0), Hold(5)))))
+    body = InTurn((row, STAYS, row))
+    assert (changes(body) is not None) is is_known
+    assert (all_changes(body) is not None) is is_known
+
+
 # -- several lights -------------------------------------------------------------------------------
 
 
@@ -182,3 +191,22 @@ def test_fades_at_once_turn_the_sum_as_often_as_both_may() -> None:
     assert all_changes(again(InTurn((both[0], Hold(2000))))) == 2 + 3
     endless = Together((cut(100.0), Repeat(InTurn((cut(0.0, "eye"), Hold(10))), None)))
     assert all_changes(again(endless)) is None
+
+
+@pytest.mark.parametrize(
+    ("inner", "fades"),
+    [
+        (InTurn((Hold(10), cut(100.0), Effect("lure", "steady"))), 1),
+        (InTurn((cut(100.0), Hold(10), cut(0.0))), 2),
+        (OneOf((cut(100.0), InTurn((cut(50.0), cut(0.0))), Hold(10))), 2),
+        (Repeat(InTurn((cut(100.0), Hold(10))), 3), 3),
+        (Together((cut(100.0), Hold(10))), 1),
+    ],
+)
+def test_what_is_at_once_turns_the_sum_by_the_fades_it_makes_at_most(
+    inner: Step, fades: int
+) -> None:
+    """With the other light's one they are n + 1, which turn the sum 2 (n + 1) - 1 times."""
+    body = again(InTurn((Together((inner, cut(100.0, "eye"))), Hold(2000))))
+    found = all_changes(body, 5.0)  # so bright that each turn is a whole change
+    assert found == 2 + min(2 * (fades + 1) - 1, 2 * 8)

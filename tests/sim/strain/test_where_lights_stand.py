@@ -77,6 +77,32 @@ def test_where_ways_are_to_be_counted_there_are_no_stands() -> None:
     assert stands(InTurn((*several, lit, STAYS))) is None
 
 
+def test_between_two_stands_is_the_least_time_from_fade_to_fade() -> None:
+    """Found a frame before the strand starts; 100 to 160 ms beside 200, 50 of rest, then 300.
+
+    The first fade ends at 160 at the latest, 40 before the rest. Nothing leads away from the last
+    stand, and nothing into the dark.
+    """
+    drawn = replace(fade(100), drawn=Drawn(time_key=1, most_ms=160))
+    found = stands(InTurn((Together((drawn, Hold(200))), Hold(50), fade(300), STAYS)))
+    assert found is not None
+    assert [one.lasts_ms for one in found.stands] == [0.0, 0.0, 100.0, 300.0]
+    assert found.until_ms.tolist() == [
+        [inf, inf, inf, inf],
+        [inf, 20.0, 20.0 + 250.0, inf],
+        [inf, -100.0, 40.0 + 50.0, inf],
+        [inf, -550.0, -300.0, inf],
+    ]
+
+
+def test_a_lamp_is_found_dark_or_at_any_level_up_to_its_brightest() -> None:
+    found = stands(InTurn((fade(100, 60.0), STAYS)))
+    assert found is not None
+    assert found.stands[0].levels.tolist() == [[0.0]]
+    assert found.stands[1].levels[:, 0].tolist() == [n / 2.0 for n in range(121)]
+    assert found.stands[2].levels.tolist() == [[60.0]]
+
+
 def test_a_strip_whose_fades_turn_on_their_way_has_no_stands() -> None:
     """From magenta to green luminance falls first; from red to white it rises alone."""
 

@@ -1,0 +1,216 @@
+"""How often a light may change in a row of fades that is drawn: counted by hand, at both sides.
+
+A row of changes counts if it lies within a window of a second and a frame (1,020 ms), ends of it
+not included. The lamp is found at any level up to its brightest, a frame before the strand starts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import inf
+
+import pytest
+
+from sim.model import (
+    Cue,
+    Drawn,
+    Effect,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Together,
+)
+from sim.strain.drawn_light import (
+    MayFlash,
+    _most_changes,
+    _under_effects,
+    draws_something,
+    may_flash,
+)
+from sim.strain.drawn_stands import Sense, own_luminance, stands_of
+from sim.strain.light_bound import LightBound
+from sim.strain.light_states import LightStates
+
+STAYS = Repeat(Hold(10), None)
+LURE, EYE = Lamp("lure", "b", 9), Lamp("eye", "b", 10)
+BELLY = Strip("belly", "b", 3, pixels=3)
+GENERAL = Sense("general", ("lure",), own_luminance(LURE), 0.1, 0.8)
+
+
+def show_of(body: Step, *lights: Lamp | Strip) -> Show:
+    return Show(Rig((), (), lights or (LURE, EYE)), Score("t", (Cue("c", "", body),), idle=("c",)))
+
+
+def changes(*steps: Step, sense: Sense = GENERAL) -> int:
+    body = InTurn((*steps, STAYS))
+    row = stands_of(body, LURE, LightStates(show_of(body)))
+    assert row is not None
+    return _most_changes(row, sense)
+
+
+def cut(level: float, ms: int = 0, most: float | None = None, name: str = "lure") -> Fade:
+    drawn = None if most is None else Drawn(target_key=1, most=most)
+    return Fade(name, level, ms, drawn=drawn)
+
+
+def row(gap_ms: int, *fades: Step) -> Step:
+    return InTurn(tuple(one for fade in fades for one in (fade, Hold(gap_ms))))
+
+
+def blinks(count: int, ms: int = 0, high: float = 100.0, low: float = 0.0) -> list[Fade]:
+    return [cut((high, low)[n % 2], ms) for n in range(count)]
+
+
+@pytest.mark.parametrize(
+    ("gap_ms", "count"), [(100, 11), (101, 11), (102, 10), (339, 4), (340, 3), (1019, 2), (1020, 0)]
+)
+def test_cuts_count_that_a_window_holds(gap_ms: int, count: int) -> None:
+    """A long wait first: the light is found far away from them. (n - 1) gaps are below 1,020."""
+    assert changes(Hold(5000), row(gap_ms, *blinks(20))) == count
+
+
+def test_what_is_found_is_a_change_a_frame_before_the_first_cut() -> None:
+    """Dark until a frame before the strand, then full: cuts at 0, 100 .. 900 are ten more.
+
+    From full at -20 the first one falls; the last that counts begins before 1,000.
+    """
+    assert changes(row(100, *blinks(20, high=0.0, low=100.0))) == 11
+    assert changes(row(111, *blinks(3, high=0.0, low=100.0))) == 3 + 1
+
+
+@pytest.mark.parametrize(
+    ("ms", "count"),
+    # a fall from full counts at 2 of 64 parts (L* 95.6), a rise from dark at 24 (L* 37.8)
+    [(112, 11), (113, 10)],
+)
+def test_of_fades_the_first_counts_late_and_the_last_early(ms: int, count: int) -> None:
+    """What is found may be just short of counting, so a row may begin at the very end of a rise."""
+    assert (9 + 2 / 64) * 112 < 1020 < (9 + 2 / 64) * 113
+    assert changes(InTurn(tuple(blinks(30, ms)))) == count
+
+
+@pytest.mark.parametrize(("level", "count"), [(37.0, 0), (39.0, 11)])
+def test_a_change_counts_from_a_tenth_on(level: float, count: int) -> None:
+    """L* 37 is a luminance of 0.095, L* 39 of 0.107 (CIE 1976)."""
+    assert changes(row(101, *blinks(20, high=level))) == count
+
+
+@pytest.mark.parametrize(("low", "is_seen"), [(91.0, True), (92.0, False)])
+def test_a_change_counts_only_where_its_dark_end_is_below_eight_tenths(
+    low: float, is_seen: bool
+) -> None:
+    """L* 91 is a luminance of 0.784, 92 of 0.808 (CIE 1976)."""
+    cuts = row(101, *blinks(20, low=low))
+    assert (changes(Hold(5000), cuts) == 11) is is_seen
+    assert changes(Hold(5000), cuts, sense=replace(GENERAL, bright=2.0)) == 11
+
+
+def test_what_is_drawn_goes_as_far_as_it_may_and_counts_at_once() -> None:
+    """90 is 0.763, so up to 100 it is a change and to 92 none."""
+    for most, count in ((100.0, 11), (92.0, 0)):
+        drawn = [one for _ in range(10) for one in (cut(91.0, 0, most), cut(90.0))]
+        assert changes(Hold(5000), row(101, *drawn)) in ((count,) if count else (0, 2))
+
+
+# -- a whole strand -------------------------------------------------------------------------------
+
+MAYBE = Hold(1500, drawn=Drawn(time_key=1, most_ms=1600))
+
+
+def found_in(body: Step, *lights: Lamp | Strip) -> tuple[MayFlash, ...]:
+    show = show_of(body, *(lights or (LURE,)))
+    (cue,) = show.score.cues
+    return may_flash(show, cue, cue, LightBound(show, {"c": body}), LightStates(show))
+
+
+@pytest.mark.parametrize(("cuts", "count"), [(7, None), (8, 4), (9, 4), (10, 5)])
+def test_eight_changes_are_four_flashes(cuts: int, count: int | None) -> None:
+    """Up from dark first: seven cuts behind it, and the next pass comes 1,500 ms later."""
+    body = InTurn((row(100, *blinks(cuts)[:-1]), blinks(cuts)[-1], MAYBE))
+    expected = () if count is None else (MayFlash("general", ("lure",), count),)
+    assert found_in(body) == expected
+
+
+def test_what_draws_nothing_is_left_to_rehearsals() -> None:
+    body = InTurn((row(100, *blinks(10)), Hold(1500)))
+    assert not draws_something(Cue("c", "", body))
+    assert found_in(body) == ()
+    assert draws_something(Cue("c", "", InTurn((body, MAYBE))))
+
+
+def test_of_two_lights_neither_of_which_flashes_both_together_may() -> None:
+    """Four cuts of one, then four of the other; each is half of all light."""
+    four = [*blinks(4), *(cut(one.light, name="eye") for one in blinks(4))]  # type: ignore[arg-type]
+    body = InTurn((row(100, *four), MAYBE))
+    assert found_in(body, LURE, EYE) == (MayFlash("general", ("lure", "eye"), 4),)
+    three = [*blinks(4), *(cut(one.light, name="eye") for one in blinks(3))]  # type: ignore[arg-type]
+    assert found_in(InTurn((row(100, *three), MAYBE)), LURE, EYE) == ()
+
+
+# -- under effects --------------------------------------------------------------------------------
+
+
+def under(*steps: Step, light: Lamp | Strip = LURE) -> float:
+    body = InTurn((Together(steps), MAYBE, STAYS))
+    show = show_of(body, light)
+    return _under_effects(show, show.score.cues[0], light, LightStates(show))
+
+
+def test_an_effect_makes_two_changes_for_each_tenth_that_it_brings_a_light_to_and_fro() -> None:
+    """Sparkle of 500 ms: two whole beats and two cut ones, of two ways each, so eight swings.
+
+    At a depth of 50 percent full light goes down to L* 50, a luminance of 0.184 (CIE 1976): a swing
+    is 0.816. The strand stays, so it is laid once: one swing more as it comes or goes. The cut is
+    one change, and so is what is found after power-up.
+    """
+    swing = 1.0 - ((50 + 16) / 116) ** 3
+    lit = cut(100.0)
+    found = under(Effect("lure", "sparkle", 500, 50.0), lit)
+    assert found == 2 + 2 * ((8 * swing + 1 * swing) // 0.1)
+    shallow = 1.0 - ((98 + 16) / 116) ** 3
+    assert 8 * shallow + shallow < 0.5
+    found = under(Effect("lure", "sparkle", 500, 2.0), lit)
+    assert found == 2 + 2 * ((9 * shallow) // 0.1)
+
+
+def test_a_soft_effect_is_no_faster_than_its_shape_is_steep() -> None:
+    """Breathing of 2 s at a depth of 10 percent: pi times the depth in a beat, half a beat."""
+    steep = 100.0 * 3.0 / 116.0 * 0.01  # of luminance in a hundredth of full L*, at full light
+    found = under(Effect("lure", "breathe", 2000, 2.0), cut(100.0))
+    swing = 1.0 - ((98 + 16) / 116) ** 3
+    slope = 3.1416 * 1020 / 2000 * 0.02 * steep / 0.01
+    most = min((2 * 1020 // 2000 + 2) * swing, slope)
+    assert found == 2 + 2 * ((most + swing) // 0.1)
+
+
+def test_a_red_light_that_goes_quite_dark_under_an_effect_counts_without_end() -> None:
+    lit = Fade("belly", StripLight((255, 0, 0)), 0)
+    assert under(Effect("belly", "sparkle", 500, 100.0), lit, light=BELLY) == inf
+    assert under(Effect("belly", "sparkle", 500, 99.0), lit, light=BELLY) < inf
+    assert under(Effect("lure", "sparkle", 500, 100.0), cut(100.0)) < inf
+
+
+@pytest.mark.parametrize(
+    ("gap_ms", "often"),
+    # passes of 510, 511 and 1,021 ms begin 2, 1 and no times within 1,020 ms, and twice at its ends
+    [(510, 4), (511, 3), (1021, 2)],
+)
+def test_an_effect_that_is_repeated_comes_and_goes_in_each_pass(gap_ms: int, often: int) -> None:
+    effect = Effect("lure", "sparkle", 500, 50.0)
+    beat = Repeat(InTurn((cut(100.0), effect, Hold(gap_ms))), None)
+    swing = 1.0 - ((50 + 16) / 116) ** 3
+    plain = changes_of_cuts(gap_ms)
+    assert under(beat) == plain + 2 * ((8 + often) * swing // 0.1)
+
+
+def changes_of_cuts(gap_ms: int) -> float:
+    """Of a cut every so often: those that a window meets, ends of it included; one at power-up."""
+    return 1.0 + 1020 // gap_ms + 1.0
