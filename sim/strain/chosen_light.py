@@ -292,47 +292,29 @@ class _Walks:
             & (high[:, np.newaxis] - low[np.newaxis] >= least)
             & (low < sense.bright - ROUND)[np.newaxis],
         }
-        first = {way: self._after_first(values, turns[way], sense, way) for way in turns}
+        # the light that is found may be one from which a fade just counts, at its very end
+        first = {way: turns[way].any(axis=0) for way in turns}
         onward = {way: self._before_last(values, turns[way], sense, way) for way in turns}
         steps = {way: np.where(turns[way], self._ends, inf) for way in turns}
         return max(self._row(first[up], onward, steps, not up) for up in (True, False))
 
     def _row(
-        self, first: Array, onward: dict[bool, Array], steps: dict[bool, Array], way: bool
+        self,
+        first: NDArray[np.bool_],
+        onward: dict[bool, Array],
+        steps: dict[bool, Array],
+        way: bool,
     ) -> int:
-        """The most changes of a row behind a first one; `way` is that of the second one."""
-        took = np.where(np.eye(len(first), dtype=bool), 0.0, inf)
+        """The most changes of a row behind a first one, which ends at the places `first`; `way` is
+        that of the second one."""
+        took = np.where(np.diag(first), 0.0, inf)
         most, count = 0, 2
         while True:
-            spans = first[:, np.newaxis] + took + onward[way][np.newaxis]
-            if not (spans < WINDOW_MS).any():
+            if not (took + onward[way][np.newaxis] < WINDOW_MS).any():
                 return most
             most = count
             took = _composed(np.where(took < WINDOW_MS, took, inf), steps[way])
             way, count = not way, count + 1
-
-    def _after_first(
-        self, values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
-    ) -> Array:
-        """By place, for how long (ms) the change that leads to it goes on after counting."""
-        found = np.full(len(self._places), inf)
-        for n, place in enumerate(self._places):
-            sources = np.flatnonzero(turns[:, n])
-            if not sources.size:
-                continue
-            before = [one for one, _ in place.behind]
-            several = (n, *sources.tolist(), *before)
-            if any(values[m].size > 1 for m in several) or place.lasts_ms <= 0.0:
-                found[n] = 0.0
-                continue
-            for one in before:
-                way = way_to(self._levels[one], self._levels[n][0], place.fades[0].law)
-                value = sense.value(way)[0]
-                for m in sources:
-                    if m == one or np.isfinite(self._begins[m, one]):
-                        share = reached(value, values[m][0], sense.least, up, 1)
-                        found[n] = min(found[n], place.lasts_ms * max(0.0, 1.0 - share))
-        return found
 
     def _before_last(
         self, values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool

@@ -5,8 +5,9 @@ more changes into a second, so each time is its shortest; only beside something 
 takes long ends closer to the next one (`sim.strain.drawn_times`).
 
 Between two changes light is at an extreme, at the end of a fade. A row of n changes has n - 1 such
-extremes, turn about high and low. It takes from the first change, as late in its fade as its ends
-allow, over all that lies between, to the last one, as early in its fade as its ends allow. The
+extremes, turn about high and low. It takes from the end of the first change's fade (the light that
+a strand finds may be one from which the fade just counts, at its very end) over all that lies
+between, to the last one, as early in its fade as its ends allow. The
 extremes in between are taken at the ends of their ranges, and nothing that a value is for one
 change keeps it from another one for the next. So a row may be thought of that no draw brings about;
 the bound errs on the safe side.
@@ -41,7 +42,6 @@ from sim.strain.drawn_stands import (
     ROUND,
     RowOfStands,
     Sense,
-    Stand,
     can_be_red,
     levels_of,
     own_luminance,
@@ -279,45 +279,20 @@ def _most_changes(row: RowOfStands, sense: Sense) -> int:
     falls &= (low < sense.bright - ROUND)[np.newaxis]
     most = 0
     for up in (True, False):
-        first = _after_first(stands, values, rises if up else falls, sense, up)
+        begun = (rises if up else falls).any(axis=0)[:, np.newaxis]
         onward = {
             way: _until_last(row, values, rises if way else falls, sense, way)
             for way in (True, False)
         }
-        rows = np.eye(len(stands), dtype=bool)
+        rows = np.eye(len(stands), dtype=bool) & begun
         way, count = not up, 2
         while rows.any():
-            spans = first[:, np.newaxis] + onward[way]
-            if not (rows & (spans < WINDOW_MS)).any():
+            if not (rows & (onward[way] < WINDOW_MS)).any():
                 break
             most = max(most, count)
             rows = (rows & (between < WINDOW_MS)) @ (rises if way else falls)
             way, count = not way, count + 1
     return most
-
-
-def _after_first(
-    stands: Sequence[Stand], values: list[Array], turns: NDArray[np.bool_], sense: Sense, up: bool
-) -> Array:
-    """By stand, the least time (ms) for which the change that leads to it goes on after counting.
-
-    Infinite where no change leads to it. None at all where a range lets it just count.
-    """
-    found = np.full(len(stands), inf)
-    for n, stand in enumerate(stands):
-        sources = np.flatnonzero(turns[:, n])
-        if not sources.size:
-            continue
-        open_ended = values[n].size > 1 or any(values[m].size > 1 for m in sources)
-        if open_ended or not stand.lasts_ms > 0.0:
-            found[n] = 0.0
-            continue
-        way = way_to(stands[n - 1].levels[:1], stand.levels[0], stand.law)
-        value = sense.value(way)[0]
-        for m in sources:
-            share = reached(value, values[m][0], sense.least, up, 1)
-            found[n] = min(found[n], stand.lasts_ms * (1.0 - share))
-    return found
 
 
 def _until_last(
