@@ -73,16 +73,16 @@ class BatteryWatch:
     def _judge_low(self) -> None:
         low = self.record.low
         if self.millivolts < low:
-            self._low_frames = min(self._low_frames + 1, LOW_FRAMES)
+            self._low_frames += 1
         elif not self.is_low or self.millivolts >= low + low // WATCH_SLACK_PART:
             self._low_frames, self._to_reminder = 0, 0
             self.is_low = False
-        self.is_low = self.is_low or self._low_frames == LOW_FRAMES
+        self.is_low = self.is_low or self._low_frames >= LOW_FRAMES
 
     def _judge_empty(self, frames: int) -> None:
         stop = self.record.stop
         if self.millivolts < stop and not self.is_blind:
-            self._empty_frames = min(self._empty_frames + 1, EMPTY_FRAMES)
+            self._empty_frames += 1
             self.is_empty = self.is_empty or self._empty_frames >= frames
         elif not self.is_empty or self.millivolts >= stop + stop // WATCH_SLACK_PART:
             self._empty_frames = 0

@@ -78,6 +78,7 @@ PLAYER = (
     *("firmware_gen/test_channels.py", "firmware_gen/test_presses.py"),
     *("firmware_gen/test_se[ns]*s.py", "firmware_gen/test_shine.py", "firmware_gen/test_watch*.py"),
     *("firmware_gen/test_board.py", "firmware_gen/test_live_parts.py"),
+    "firmware_gen/test_hub_state_by_hand.py",
 )
 # not the sanitizers' run: it reserves more memory than a trial may have
 CORE = (
