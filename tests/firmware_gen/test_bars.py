@@ -72,6 +72,18 @@ def test_as_much_is_lit_as_the_lamp_s_level_says(end: int, lit: list[int]) -> No
     assert rows(show(end, safe=125), 30)[-1] == lit
 
 
+@needs_compiler
+@pytest.mark.parametrize("end", range(len(BAR_ENDS)))
+@pytest.mark.parametrize("cap", [0, 6])
+def test_the_core_lights_as_much_from_each_end(end: int, cap: int) -> None:
+    reference, core = Player(show(end, cap=cap)), ApartPlayer(show(end, cap=cap))
+    for number in range(160):
+        if number == 20:
+            reference.trigger(FILL)
+            core.trigger(FILL)
+        assert reference.frame().raw == core.frame(), f"frame {number}"
+
+
 @pytest.mark.parametrize("end", range(len(BAR_ENDS)))
 def test_a_level_that_rises_evenly_lights_pixel_after_pixel_and_none_at_once(end: int) -> None:
     shown = rows(show(end), 200, trigger=20)

@@ -93,9 +93,14 @@ LINKED = (
     *("firmware_gen/test_board_core.py", "firmware_gen/test_second_board.py"),
     *("firmware_gen/test_core_[lns]*[!d].py", *WIRED),
 )
+CHECKED = (
+    *("firmware_gen/test_second_check.py", "firmware_gen/test_core_check_effort.py"),
+    *("firmware_gen/test_core_player.py", "firmware_gen/test_bars.py"),
+)
 SENSED = ("firmware_gen/test_sensors.py", "firmware_gen/test_source_request.py")
 # the core's parts for what a larger chip senses, each held against the reference and by hand
 SENSES = (
+    ("check", ("firmware_gen/test_live_records.py", "firmware_gen/test_records_*.py", *CHECKED)),
     *(("bar", ("firmware_gen/test_bars.py",)), ("watch", ("firmware_gen/test_watch*.py",))),
     *(("shine", ("firmware_gen/test_shine.py", "firmware_gen/test_live_parts.py")),),
     ("channels", ("firmware_gen/test_channels.py", "firmware_gen/test_presses.py")),

@@ -88,7 +88,7 @@ def test_every_module_has_nearest_tests(room: str) -> None:
     ("module", "test"),
     [
         ("sim/score/fitting.py", "tests/sim/test_fitting.py"),
-        ("sim/pictures/figures.py", "tests/firmware_gen/test_page.py"),
+        ("firmware_gen/player/bar.py", "tests/firmware_gen/test_bars.py"),
         ("firmware_gen/player/channels.py", "tests/firmware_gen/test_channels.py"),
     ],
 )
