@@ -110,6 +110,20 @@ def test_the_power_may_fail_at_every_write_of_a_transfer() -> None:
     assert cut_everywhere(cells_with(OLD), b"", NEW, OLD) > len(NEW) - 10
 
 
+@pytest.mark.parametrize("cut", range(1, 40, 3))
+def test_a_board_that_starts_anew_writes_nothing_of_what_was_on_its_way(cut: int) -> None:
+    core = Core(cells=cells_with(OLD))
+    core.start()
+    library().host_cut(cut, -1)
+    with pytest.raises(PowerCutError):
+        Host(core).transfer(NEW)
+    library().host_cut(-1, -1)
+    left = bytes(core.cells)
+    core.start()
+    core.settle()
+    assert bytes(core.cells) == left
+
+
 def test_the_power_may_fail_at_every_write_of_a_transfer_that_fills_a_slot() -> None:
     base = decode(NEW)
     large = table_bytes(replace(base, threads=(base.threads[0] * 68, *base.threads[1:])))
