@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import inf
 
+import numpy as np
 import pytest
 
 from sim.model import (
@@ -31,6 +32,8 @@ from sim.model import (
 from sim.strain.drawn_light import (
     MayFlash,
     _most_changes,
+    _shares,
+    _sums,
     _under_effects,
     draws_something,
     may_flash,
@@ -153,6 +156,36 @@ def test_of_two_lights_neither_of_which_flashes_both_together_may() -> None:
     assert found_in(body, LURE, EYE) == (MayFlash("general", ("lure", "eye"), 4),)
     three = [*blinks(4), *(cut(one.light, name="eye") for one in blinks(3))]  # type: ignore[arg-type]
     assert found_in(InTurn((row(100, *three), MAYBE)), LURE, EYE) == ()
+
+
+def test_a_light_counts_in_a_sum_by_its_part_of_all_light_and_of_all_leds() -> None:
+    """A red lamp and three pixels: luminance 0.2126 and 3 of 3.2126, LEDs one and three of four."""
+    ember = Lamp("ember", "b", 11, colour=(255, 0, 0))
+    full, red = np.array([100.0]), np.array([100.0, 0.0, 0.0])
+    sums = list(_sums({"ember": ember, "belly": BELLY}, ("ember", "belly")))
+    assert [(kind, least) for kind, _, least in sums] == [
+        ("general", 0.1),
+        ("red", 20 / 320),
+        ("red", 1.0),
+    ]
+    own, redness = sums[0][1], sums[1][1]
+    assert float(own["ember"](full)) == pytest.approx(0.2126 * 1.0 / 3.2126)
+    assert float(own["belly"](np.full(3, 100.0))) == pytest.approx(3.0 / 3.2126)
+    assert float(redness["ember"](full)) == pytest.approx(0.25)
+    assert float(redness["belly"](red)) == pytest.approx(0.75)
+    assert [kind for kind, _, _ in _sums({"lure": LURE, "eye": EYE}, ("lure", "eye"))] == [
+        "general"
+    ]
+
+
+def test_ways_of_a_faint_light_count_by_how_many_tenths_it_can_give() -> None:
+    """One LED among 200 gives a two hundredth: a twentieth of what counts, twice; at L* 50 less."""
+    crowd = Lamp("eye", "b", 10, count=199)
+    for level, part in ((100.0, 1.0), (50.0, ((50 + 16) / 116) ** 3)):
+        body = InTurn((cut(level), cut(100.0, name="eye"), MAYBE))
+        states = LightStates(show_of(body, LURE, crowd))
+        found = _shares({"lure": LURE, "eye": crowd}, states)
+        assert found == {"lure": pytest.approx(0.1 * part), "eye": 2.0}
 
 
 # -- under effects --------------------------------------------------------------------------------

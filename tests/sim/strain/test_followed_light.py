@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 import pytest
@@ -42,6 +43,21 @@ def shaken(follow: Follow, frames: int, ends: tuple[float, float]) -> list[float
     """What is wanted if the source goes to and fro between two shares of its way."""
     low, high = (follow.target_from + (follow.target_to - follow.target_from) * e for e in ends)
     return [low] * frames + [high] * frames
+
+
+@pytest.mark.parametrize("ends", [(40.0, 80.0), (80.0, 40.0)])
+def test_the_way_takes_seven_windows_for_all_that_it_may_change(ends: tuple[float, float]) -> None:
+    """40 percent of L*, at 80 as steep as its cube above it (CIE 1976), in seven tenths of light.
+
+    A red of 255, 0, 64 is 1 - 0.0513 redder than black (IEC 61966-2-1); 20 of 320 count.
+    """
+    steep = (((80.25 + 16.0) / 116.0) ** 3 - ((80.0 + 16.0) / 116.0) ** 3) / 0.25
+    ways = steep * 40.0 * 1020.0 / 7.0
+    follow = Follow("lure", "stick", 0, 1, *ends)
+    assert shortest_way_ms(WHITE, follow) == ceil(ways / 0.1)
+    red = Lamp("lure", "b", 1, colour=(255, 0, 64))
+    blue = ((64 / 255 + 0.055) / 1.055) ** 2.4
+    assert shortest_way_ms(red, follow) == ceil(ways * (1.0 - blue) / (20.0 / 320.0))
 
 
 @settings(max_examples=300)

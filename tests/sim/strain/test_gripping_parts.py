@@ -21,6 +21,7 @@ from sim.model import (
     Move,
     PointMass,
     Rating,
+    Repeat,
     Rig,
     Score,
     Servo,
@@ -174,6 +175,22 @@ def test_a_cue_that_holds_on_for_longer_than_declared_is_told(hold_ms: int, told
     if told:
         assert (found[0].servo, found[0].cue) == ("finger_0", "close")
         assert found[0].seconds == pytest.approx(3.86, abs=0.1)
+
+
+def test_a_loop_that_closes_at_its_very_end_and_stays_so_grips_for_ever() -> None:
+    """It is past its contact for the last few ms of the first pass, and then for all of the next.
+
+    One that opens again in each pass grips for as long as it is closed there.
+    """
+    late = hand(Grip(69.9999, 1, 0.5, 5.0, 0.1))
+    stays, opens = (
+        Cue("loop", "", Repeat(InTurn(tuple(Move("finger_0", to, 1000) for to in ways)), None))
+        for ways in ((70.0,), (70.0, 70.0, 0.0))
+    )
+    for loop, held_s in ((stays, float("inf")), (opens, pytest.approx(1.0, abs=0.03))):
+        show = replace(late, score=replace(late.score, cues=(loop,)))
+        (found,) = overstays(show, Book(show))
+        assert (found.cue, found.seconds) == ("loop", held_s)
 
 
 def test_a_safe_pose_that_is_closed_grips_for_ever() -> None:
