@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from sim.arrays import Array
+from sim.arrays import Array, Flags
 from sim.model import MINIMUM_JERK, Follow, Servo
 from sim.rehearsal.channels import pulse_ticks
 from sim.rehearsal.fixed_motion import angle_steps
@@ -109,6 +109,11 @@ class FollowedSpan:
         gain = (speed[after] - speed[n]) / lasts
         angle = place[n] + speed[n] * since + gain * since**2 / 2.0
         return angle, speed[n] + gain * since, gain
+
+    def changes(self, times_ms: Array) -> Flags:
+        """Whether the part moves, or its speed changes, at times within the span."""
+        _, speed, gain = self.motion(times_ms)
+        return np.asarray((speed != 0.0) | (gain != 0.0))
 
     def level(self, times_ms: Array) -> Array:
         """Half percents of L* at times within the span."""

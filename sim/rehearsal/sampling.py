@@ -36,6 +36,8 @@ class ServoSamples:
     """One servo over the sampled times, arrays of their length.
 
     Where `powered` is False the servo gets no pulses; the angle is where it would be told to go.
+    `under_way`: it is told to move, from the start of a motion up to its end. That holds where the
+    speed is zero for an instant, as where one move ends and the next one leads back.
     """
 
     angle_deg: Array
@@ -43,6 +45,7 @@ class ServoSamples:
     acceleration_deg_s2: Array
     jerk_deg_s3: Array
     powered: Flags
+    under_way: Flags
 
 
 @dataclass(frozen=True)
@@ -95,7 +98,8 @@ def sample(trajectories: Trajectories, times_ms: ArrayLike) -> Samples:
                 angle, velocity, acceleration, jerk = carried_out(trajectories, name, times)
                 angle = np.clip(angle, *output.travel_deg)  # as a board clamps its pulse
                 on = within(trajectories.powered[name], times)
-                servos[name] = ServoSamples(angle, velocity, acceleration, jerk, on)
+                going = under_way(trajectories, name, times)
+                servos[name] = ServoSamples(angle, velocity, acceleration, jerk, on, going)
             case Lamp() if name in trajectories.lights:
                 lamps[name] = _lamp(trajectories, output, times)
             case Strip() if name in trajectories.lights:
@@ -115,6 +119,32 @@ def carried_out(trajectories: Trajectories, name: str, times_ms: Array) -> tuple
             part[here] = value
         found[3][here] = 0.0
     return found
+
+
+def under_way(trajectories: Trajectories, name: str, times_ms: Array) -> Flags:
+    """Whether a servo is told to move at each of the times; see `ServoSamples`."""
+    row = trajectories.motions[name]
+    found = within(_moving_spans(row), times_ms)
+    for span, here in _followed(trajectories, name, times_ms):
+        found[here] = span.changes(times_ms[here])
+    return found
+
+
+def _moving_spans(row: Sequence[MotionPiece]) -> list[TimeSpan]:
+    """When the pieces of a row move the part: each up to its end, or until the next takes over.
+
+    A brake and the swell after it are one motion, also where the part turns round between them.
+    """
+    spans: list[TimeSpan] = []
+    starts = takes_over(row).tolist()
+    for piece, first, last in zip(row, starts, [*starts[1:], np.inf], strict=True):
+        if piece.way_deg == piece.residual_deg == 0.0:
+            continue
+        begin = piece.begin_ms if piece.residual_deg == 0.0 else piece.start_ms
+        span = TimeSpan(max(begin, first), min(piece.end_ms, last))
+        if span.end_ms > span.start_ms:
+            spans.append(span)
+    return spans
 
 
 def _followed(

@@ -37,9 +37,6 @@ WINDING_S: Final = 10.0
 """Thermal time constant (s) of a small brushed motor's winding against its case (makers' sheets of
 motors of 10 to 25 mm: 5 to 20 s, from memory)."""
 
-MOVING_DEG_S: Final = 1.0
-"""A part slower than this counts as holding."""
-
 
 @dataclass(frozen=True, slots=True)
 class Heat:
@@ -282,4 +279,4 @@ def _busiest_of(squares: Array) -> float:
 
 
 def _moving(book: Book, cue: str | None, one: Servo) -> float:
-    return float(np.mean(moving_in(one, book[cue].samples.servos[one.name], MOVING_DEG_S)))
+    return float(np.mean(moving_in(one, book[cue].samples.servos[one.name])))

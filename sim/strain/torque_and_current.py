@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,9 +23,6 @@ from sim.rig.grip import GripLoad, horn_nm, presses, pressing
 from sim.rig.sliding_chain import chain_of
 from sim.rig.spin import turning
 from sim.rig.supply import PIXEL_IDLE_A, Demand, feed_share, highest_v, solve
-
-MOVING_DEG_S: Final = 0.01
-"""A part slower than this stands: its motor does not turn."""
 
 
 @dataclass(frozen=True)
@@ -213,10 +209,16 @@ def _mechanics(one: Servo, seen: ServoSamples) -> tuple[Array, Array, Array]:
     return turning(one.load, seen.angle_deg, seen.velocity_deg_s, seen.acceleration_deg_s2)
 
 
-def moving_in(one: Servo, seen: ServoSamples, slowest_deg_s: float = MOVING_DEG_S) -> Array:
-    """1 where the part moves, 0 where it stands or hangs limp."""
-    going = (np.abs(_mechanics(one, seen)[1]) > slowest_deg_s) & seen.powered
-    return going.astype(np.float64)
+def moving_in(one: Servo, seen: ServoSamples) -> Array:
+    """1 where the part moves, 0 where it stands or hangs limp.
+
+    A part that turns about does not stand at the turn: its gears and brushes rub all along. One
+    that turns round and round moves wherever it has a speed, or changes it.
+    """
+    going = seen.under_way
+    if one.load.spins:
+        going = going | (np.abs(_mechanics(one, seen)[1]) > 0.0)
+    return (going & seen.powered).astype(np.float64)
 
 
 def _servo_work(

@@ -43,7 +43,8 @@ from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import RigWork, work
 
 SAMPLE_MS: Final = 10
-"""Averages are taken over samples this far apart (ms)."""
+"""Averages are taken over samples this far apart (ms), each in the middle of its stretch: there a
+current that swells and falls is not taken for less than it is, and no turn is hit by chance."""
 
 MIDDLE_CHARGE: Final = 0.5
 """State of charge at which averages of current are taken."""
@@ -94,7 +95,7 @@ def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None)
     quiet = _with_idle_beside(show if pose is None else _standing(show, pose), cue)
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
-    samples = sample(trajectories, np.arange(start, start + seen, SAMPLE_MS, dtype=np.float64))
+    samples = sample(trajectories, np.arange(start + SAMPLE_MS / 2, start + seen, SAMPLE_MS))
     return CueAlone(
         None if cue is None else cue.name,
         lasts / 1000.0,

@@ -8,7 +8,6 @@ import { Row } from "./packed.js";
 const POSITIONS = 100 * 32768; // in a degree, a millimetre or a rpm
 const CLOCK_S = 256000; // of the boards' clock, in a second
 const FRAME_S = 0.02;
-const MOVING_DEG_S = 0.01;
 const DEG = Math.PI / 180;
 
 export class Efforts {
@@ -43,14 +42,15 @@ export class Efforts {
     return { servos, feeds: amps, boards: volts };
   }
 
-  /** Place, speed and acceleration as commanded, and whether it has pulses. */
+  /** Place, speed and acceleration as commanded, whether it has pulses, and whether it is told to move. */
   seen(rig, track) {
     const board = rig.boards[track.board];
     const hasPower = board.pulses[track.index] > 0;
     const motion = board.motion(track.index);
     if (motion.tracked) {
       const [now, before] = [motion.speed, board.speedBefore(track.index)].map(speed => (speed * 1000) / POSITIONS);
-      return { place: motion.place / POSITIONS, speed: now, gain: (now - before) / FRAME_S, hasPower, isTracked: true };
+      const isUnderWay = now !== 0 || before !== 0;
+      return { place: motion.place / POSITIONS, speed: now, gain: (now - before) / FRAME_S, hasPower, isTracked: true, isUnderWay };
     }
     let [place, speed, gain] = [motion.target / POSITIONS, 0, 0];
     if (motion.moving) {
@@ -71,7 +71,7 @@ export class Efforts {
       }
     }
     const [low, high] = track.output.travel;
-    return { place: Math.max(low, Math.min(high, place)), speed, gain, hasPower, isTracked: false };
+    return { place: Math.max(low, Math.min(high, place)), speed, gain, hasPower, isTracked: false, isUnderWay: isUnderWay(motion) };
   }
 
   /** Horn torque at both ends of what the postures span; null where it cannot be told. */
@@ -146,7 +146,13 @@ function turning(one, { place, speed, gain }) {
   return one.spins ? [0, 6 * place, 6 * speed] : [place, speed, gain];
 }
 
-const isMoving = (one, mine) => (Math.abs(turning(one, mine)[1]) > MOVING_DEG_S && mine.hasPower ? 1 : 0);
+/** From a motion's start up to its end: also where a part that turns about has no speed for an instant. */
+function isUnderWay({ moving, way, residual, elapsed, total, left }) {
+  if (!moving || (way === 0 && residual === 0)) return false;
+  return (residual !== 0 || elapsed >= 0) && (elapsed < total || left > 0);
+}
+
+const isMoving = (one, mine) => ((mine.isUnderWay || turning(one, mine)[1] !== 0) && mine.hasPower ? 1 : 0);
 
 function gripped(one, mine, seen, ratio, ends) {
   let [own, others, stall] = [0, 0, 0];

@@ -223,6 +223,7 @@ def at_angles(*servos: Servo, powered: dict[str, list[bool]] | None = None, **an
             np.zeros(count),
             np.zeros(count),
             np.array((powered or {}).get(name, [True] * count)),
+            np.zeros(count, dtype=bool),
         )
         for name, row in angles.items()
     }
@@ -293,7 +294,9 @@ def test_a_grip_is_taken_against_the_harder_of_all_postures(angle: float) -> Non
         rig = Rig(
             (WALL,), (Board("hand", "any", 1, "wall"),), (part,), wearer=Wearer(tilt_deg=40.0)
         )
-        seen = ServoSamples(np.array([angle]), *[np.zeros(1)] * 3, np.array([True]))
+        seen = ServoSamples(
+            np.array([angle]), *[np.zeros(1)] * 3, np.array([True]), np.array([False])
+        )
         found = work(rig, Samples(np.zeros(1), {"finger_1": seen}, {}, {}, {})).servos["finger_1"]
         lean = 90.0 - angle
         hardest = np.cos(np.radians(max(lean - 40.0, 0.0)))
@@ -307,7 +310,10 @@ def test_a_part_that_presses_is_stopped_there_and_takes_no_share_of_its_servo_s_
     the servo has, where the speed would add 200 of 400 deg/s; before the contact it does."""
     rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), (finger(0, GRIP),))
     seen = ServoSamples(
-        np.array([40.0, 55.0]), np.array([200.0, 200.0]), *[np.zeros(2)] * 2, np.array([True] * 2)
+        np.array([40.0, 55.0]),
+        np.array([200.0, 200.0]),
+        *[np.zeros(2)] * 2,
+        *[np.array([True] * 2)] * 2,
     )
     found = work(rig, Samples(np.arange(2.0), {"finger_0": seen}, {}, {}, {})).servos["finger_0"]
     assert found.speed_deg_s == pytest.approx([200.0, 0.0])

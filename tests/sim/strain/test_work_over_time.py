@@ -178,7 +178,7 @@ def test_each_output_asks_at_every_instant_what_its_samples_say() -> None:
         {
             "jaw": ServoSamples(
                 np.zeros(3), np.array([0.0, 0.011, -30.0]), np.zeros(3), np.zeros(3),
-                np.array([True, True, False]),
+                np.array([True, True, False]), np.array([False, True, True]),
             )
         },
         {"lure": LampSamples(np.array([0.0, 50.0, 100.0]), np.array([0.0, 0.2, 1.0]))},
@@ -206,7 +206,7 @@ def test_a_supplys_boards_add_up_and_a_board_without_one_has_its_rated_voltage()
     rig = Rig((WALL,), boards, (FAN, servo("loose", 2.0, "d")))
     samples = Samples(
         np.arange(2.0),
-        {"loose": ServoSamples(*[np.zeros(2)] * 4, np.array([True, True]))},
+        {"loose": ServoSamples(*[np.zeros(2)] * 4, np.array([True, True]), np.array([False] * 2))},
         {},
         {},
         {"fan": np.array([True, False])},
@@ -227,7 +227,7 @@ def test_the_share_of_a_servo_is_that_of_its_harder_posture() -> None:
         load=Load((PointMass(0.4, 0.1),)), idle_a=0.02,
     )  # fmt: skip
     rig = Rig((), BOARDS, (jaw,), wearer=Wearer(tilt_deg=30.0, margin=0.1))
-    seen = ServoSamples(np.array([80.0]), *[np.zeros(1)] * 3, np.array([True]))
+    seen = ServoSamples(np.array([80.0]), *[np.zeros(1)] * 3, np.array([True]), np.array([False]))
     samples = Samples(np.arange(1.0), {"jaw": seen}, {}, {}, {})
     done = work(rig, samples).servos["jaw"]
     hardest = 0.4 * G * 0.1 * np.cos(np.radians(50.0))
