@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 
 from seqlang.book.paper import BLANK, facts, paragraph, section, subtitle, table
 from seqlang.checks.figures import figure
+from seqlang.use_in_words import use_in_words
 
 if TYPE_CHECKING:
     from seqlang.book.matter import BookMatter
     from seqlang.summary import Worst
+    from sim.model import Show
     from sim.strain.sizing import Sizes, SupplySize
 
 
@@ -22,7 +24,7 @@ def work_sheet(matter: BookMatter) -> str:
         "power",
         "Power, run time, and how hard all is worked",
         *(part for one in sizes.supplies for part in _supply(one)),
-        paragraph(_mix(sizes)),
+        paragraph(_mix(sizes, matter.show)),
         subtitle("The mix of an hour"),
         table(
             ("Cue", "Share of the time"),
@@ -65,12 +67,9 @@ def _hours(hours: float) -> str:
     return f"{int(hours)} h {int(hours * 60) % 60:02d} min"
 
 
-def _mix(sizes: Sizes) -> str:
+def _mix(sizes: Sizes, show: Show) -> str:
     words = "The figures come from models and data sheets, not from measurements of your part."
-    if not sizes.mix.stated:
-        words += " No usage is stated: all cues run one after another, without a pause."
-    if sizes.mix.crowded:
-        words += " The stated usage takes more than an hour in each hour: it is scaled down."
+    words += f" Run time, mean and rms are for this use: {use_in_words(show, sizes.mix)}."
     return words
 
 

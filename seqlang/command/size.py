@@ -13,9 +13,11 @@ from seqlang.command import ShowFailed
 from seqlang.command._form import format_option
 from seqlang.command._progress import working
 from seqlang.text.render import broken, columns_of, summary, text, wants_colour
+from seqlang.use_in_words import use_in_words
 from sim.rulebook import EMPTY_FRAMES, FRAME_S, LOW_FRAMES
 
 if TYPE_CHECKING:
+    from sim.model import Show
     from sim.strain.sizing import (
         FeedSize,
         LampSize,
@@ -58,7 +60,7 @@ def command(file: str, form: str) -> None:
         click.echo(as_json(sizes))
         return
     columns = columns_of(sys.stdout)
-    for line in as_text(sizes).split("\n"):
+    for line in as_text(sizes, loaded.show).split("\n"):
         click.echo(broken(line, columns, _WORDS_AT if line.startswith(" ") else 2))
 
 
@@ -81,10 +83,10 @@ def as_json(sizes: Sizes) -> str:
     return json.dumps(known(asdict(sizes)), indent=2, ensure_ascii=False)
 
 
-def as_text(sizes: Sizes) -> str:
-    """The report for a person: servos, supplies, lamps, and what the figures rest on."""
+def as_text(sizes: Sizes, show: Show) -> str:
+    """The report on a show for a person: servos, supplies, lamps, what the figures rest on."""
     lines = [*_servos(sizes), *_supplies(sizes), *_lamps(sizes.lamps)]
-    lines += [*_strips(sizes.strips), *_watches(sizes.watches), *_basis(sizes)]
+    lines += [*_strips(sizes.strips), *_watches(sizes.watches), *_basis(sizes, show)]
     return "\n".join(lines)
 
 
@@ -264,7 +266,7 @@ def _battery(one: SupplySize) -> Iterator[str]:
     if one.has_ah is None or one.run_time_h is None:
         return
     lasts = _hours(one.run_time_h)
-    yield _row("battery", f"{one.has_ah * 1000:.0f} mAh lasts {lasts} with this mix")
+    yield _row("battery", f"{one.has_ah * 1000:.0f} mAh lasts {lasts} in this use")
     if one.capacity_ah is not None and one.wanted_h is not None:
         wanted = _hours(one.wanted_h)
         yield _row("", f"{wanted} takes at least {one.capacity_ah * 1000:.0f} mAh")
@@ -355,14 +357,10 @@ def _beside(one: StripSize) -> str:
     return "; ".join(said)
 
 
-def _basis(sizes: Sizes) -> Iterator[str]:
-    mix = sizes.mix
+def _basis(sizes: Sizes, show: Show) -> Iterator[str]:
     kept = 100.0 * sizes.margin
     yield f"the figures keep {kept:.0f} % of torque and speed as margin, in every declared posture"
-    if not mix.stated:
-        yield "no usage is stated: the currents are for all cues one after another, without a pause"
-    if mix.crowded:
-        yield "the stated usage takes more than an hour in each hour: it is scaled down to fit"
+    yield f"run time, mean and rms are for this use: {use_in_words(show, sizes.mix)}"
     yield (
         "heat, batteries and fuses follow common practice; for lithium packs, fuses and wiring the "
         "maker's instructions, local codes and licensed practice decide"

@@ -218,6 +218,13 @@ def at_its_hardest(show: Show, holds: Holds = "shortest") -> Show:
     return _hardest(_Kept(show, holds))
 
 
+def ways_to_look(show: Show) -> tuple[Show, ...]:
+    """The show with its draws written out, with the shortest waits and with the longest; once,
+    where it draws nothing."""
+    shortest = at_its_hardest(show)
+    return (show,) if shortest is show else (shortest, at_its_hardest(show, "longest"))
+
+
 @lru_cache(maxsize=32)
 def _hardest(kept: _Kept) -> Show:
     show = kept.show

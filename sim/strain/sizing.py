@@ -14,7 +14,7 @@ there for the wire.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from math import ceil, floor, inf, isfinite
@@ -41,12 +41,13 @@ from sim.rig.supply import (
     strip_data,
 )
 from sim.rig.watch import Watched, divider_for, drain_a, watched
+from sim.score.draws import ways_to_look
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, hardest_nm, interruptions
 from sim.strain.sag import Sag, brightest, held_sags, sags, start_sags, without_limits
-from sim.strain.usage import Book, Currents, Mix, Share, currents, run_time_h
+from sim.strain.usage import Book, Currents, Mix, Share, most_currents, run_time
 
 SLOWEST_DEG_S: Final = 0.01
 """Slower than this a part stands still for any purpose of a shop's rating."""
@@ -224,11 +225,10 @@ class Sizes:
 def size(show: Show) -> Sizes:
     """Size a show's servos, supplies and lamps, as if its supplies gave any current."""
     present = {supply.name: supply for supply in show.rig.supplies}
-    show = without_limits(show)
-    book = Book(show)
-    mix = book.mix()
+    books = tuple(Book(way) for way in ways_to_look(without_limits(show)))
+    show, mix = books[0].show, books[0].mix()
     worst = {sag.board: sag for sag in sags(show)}
-    hot = {heat.servo: heat for heat in heats(show, book)}
+    hot = _hottest(books)
     lowest = {board: sag.voltage_v for board, sag in worst.items()}
     cuts = {cut.servo: cut for cut in interruptions(show, lowest or None)}
     planned = planned_moves(show)
@@ -246,7 +246,7 @@ def size(show: Show) -> Sizes:
             )
             for one in servos
         ),
-        supplies=tuple(_supply(show, one, book, mix, worst) for one in present.values()),
+        supplies=tuple(_supply(show, one, books, worst) for one in present.values()),
         lamps=tuple(_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
         strips=tuple(_strip(show, strip) for strip in outputs if isinstance(strip, Strip)),
         watches=tuple(
@@ -255,6 +255,15 @@ def size(show: Show) -> Sizes:
         mix=mix,
         margin=show.rig.wearer.margin,
     )
+
+
+def _hottest(books: Sequence[Book]) -> dict[str, Heat]:
+    """The heat of each servo, in whichever way of looking at the show it is greater."""
+    found: dict[str, Heat] = {}
+    for heat in (heat for book in books for heat in heats(book.show, book)):
+        kept = found.setdefault(heat.servo, heat)
+        found[heat.servo] = max(kept, heat, key=lambda one: max(one.hold_share, one.rms_share))
+    return found
 
 
 def _watch(one: Watched) -> WatchSize:
@@ -417,10 +426,11 @@ def _down(value: float, step: float) -> float:
 # -- supplies -------------------------------------------------------------------------------------
 
 
-def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, Sag]) -> SupplySize:
+def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, Sag]) -> SupplySize:
     boards = [b for b in show.rig.boards if b.supply == supply.name]
     at_worst = [worst[b.name] for b in boards]
-    over = currents(book, supply, mix)
+    over = most_currents(books, supply)
+    lasts = run_time(books, supply)
     peak = max((sag.supply_a for sag in at_worst), default=over.peak_a)
     source_peak = max((sag.source_a for sag in at_worst), default=over.source_rms_a)
     starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
@@ -441,14 +451,14 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
     )
     fuse_a = supply.fuse_a or fuse().rating_a or 0.0
     behind_a = fuse_a * STANDARDS[kind].wire_share
-    feeds = tuple(_feed(show, b, worst[b.name], book, mix, behind_a) for b in boards)
+    feeds = tuple(_feed(show, b, worst[b.name], books, behind_a) for b in boards)
     wires = [wire.feed_carries_a(b.wire) for b in boards if b.wire is not None]
     thinnest = min(wires, default=inf)
     cells = supply.source if isinstance(supply.source, Cells) else None
     wanted = show.score.run_time_h
     capacity = None
-    if cells is not None and wanted is not None:
-        capacity = battery.capacity_for_ah(wanted, over.source_mean_a)
+    if lasts is not None and wanted is not None:
+        capacity = battery.capacity_for_ah(wanted, lasts.mean_a)
     return SupplySize(
         supply=supply.name,
         peak_a=peak,
@@ -458,7 +468,7 @@ def _supply(show: Show, supply: Supply, book: Book, mix: Mix, worst: dict[str, S
         source_peak_a=source_peak,
         source_mean_a=over.source_mean_a,
         source_rms_a=over.source_rms_a,
-        run_time_h=run_time_h(book, supply, mix),
+        run_time_h=None if lasts is None else lasts.hours,
         wanted_h=wanted,
         capacity_ah=capacity,
         has_ah=None if cells is None else battery.pack_ah(cells),
@@ -556,9 +566,12 @@ def _held_caution(supply: Supply, held_a: float) -> Iterator[str]:
         yield f"{title} may open while all is lit and held, with {held_a:.2f} A"
 
 
-def _feed(show: Show, board: Board, sag: Sag, book: Book, mix: Mix, fuse_a: float) -> FeedSize:
-    square = sum(share.share * _mean_square(book, share, board) for share in mix.shares)
-    rms = square**0.5
+def _feed(show: Show, board: Board, sag: Sag, books: Sequence[Book], fuse_a: float) -> FeedSize:
+    rms = max(
+        sum(share.share * _mean_square(book, share, board) for share in shares) ** 0.5
+        for book in books
+        for shares in book.mix().ways
+    )
     if board.wire is None:
         return FeedSize(
             board.name, sag.voltage_v, sag.board_a, rms, None, None, None, "no feed is stated"

@@ -10,8 +10,8 @@ stand as after power-up. Beside a cue the strands of idle go on, on the outputs 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import astuple, dataclass, replace
 from functools import cached_property
 from math import ceil, inf
 from typing import Final
@@ -208,12 +208,21 @@ class Mix:
 
     `crowded`: the stated runs take longer than the time there is; they are scaled down to fit, by
     `asked`: how many times that time they take.
+
+    `alone`: where nothing is stated, what goes on without an end, idle among it: each may also
+    take all of the time, because nobody says for how long it goes on.
     """
 
     shares: tuple[Share, ...]
     stated: bool
     crowded: bool
     asked: float = 1.0
+    alone: tuple[str, ...] = ()
+
+    @property
+    def ways(self) -> tuple[tuple[Share, ...], ...]:
+        """The ways in which the time may pass: that which takes most counts."""
+        return (self.shares, *((Share(name, 1.0, rests=True),) for name in self.alone))
 
 
 class Book:
@@ -271,7 +280,8 @@ class Book:
 
         In a shorter window each cue runs as often as its hourly figure would have it, rounded up. A
         cue that never ends takes as long as it is rehearsed, and may go on in what is left. Without
-        stated figures all cues run one after another, idle among them, without a pause.
+        stated figures all cues that end run one after another without a pause, or what never ends
+        runs alone, if that takes more.
         """
         score = self.show.score
         rest = None if self.rest is None else self.rest.name
@@ -283,11 +293,9 @@ class Book:
                 part = self.cues[usage.cue].let_go
                 for name in (usage.cue, part) if part in self.cues else (usage.cue,):
                     runs[name] = runs.get(name, 0.0) + often
-        stated = bool(runs)
-        busy = {c: n * self.seconds(c) for c, n in runs.items()} if stated else {}
-        if not stated:
-            busy = {name: self.seconds(name) for name in self.cues}
-            window_s = sum(busy.values()) or window_s
+        if not runs:
+            return self._one_after_another()
+        busy = {name: often * self.seconds(name) for name, often in runs.items()}
         total = sum(busy.values())
         crowded = total > window_s * (1.0 + 1e-9)
         scale = 1.0 / total if crowded else 1.0 / window_s
@@ -295,7 +303,18 @@ class Book:
         left = 1.0 - sum(share.share for share in shares)
         if left > 1e-12:
             shares.append(Share(rest, left, rests=True))
-        return Mix(tuple(shares), stated, crowded, max(total / window_s, 1.0))
+        return Mix(tuple(shares), True, crowded, max(total / window_s, 1.0))
+
+    def _one_after_another(self) -> Mix:
+        """The mix where none is stated: what ends, or each thing without an end alone."""
+        alone = tuple(name for name, cue in self.cues.items() if self._has_no_end(cue))
+        busy = {name: self.seconds(name) for name in self.cues if name not in alone}
+        total = sum(busy.values())
+        shares = tuple(Share(name, seconds / total) for name, seconds in busy.items() if total)
+        return Mix(shares or (Share(None, 1.0, rests=True),), False, False, alone=alone)
+
+    def _has_no_end(self, cue: Cue) -> bool:
+        return cue is self.rest or duration_ms(cue.body) == inf
 
     @cached_property
     def goes_on(self) -> tuple[str, ...]:
@@ -330,24 +349,35 @@ class Currents:
 
 
 def currents(book: Book, supply: Supply, mix: Mix) -> Currents:
-    """Mean and RMS over the mix: weighted by time, squares for the RMS."""
-    mean = square = source_mean = source_square = 0.0
-    for share in mix.shares:
-        feed_a, source_a = _running(book, supply, share)
-        mean += share.share * float(np.mean(feed_a))
-        square += share.share * float(np.mean(feed_a**2))
-        source_mean += share.share * float(np.mean(source_a))
-        source_square += share.share * float(np.mean(source_a**2))
+    """Mean and RMS over the mix: weighted by time, squares for the RMS.
+
+    Each is that of the way in which the time may pass (`Mix.ways`) that takes most.
+    """
+    ways = [_given(book, supply, shares) for shares in mix.ways]
+    mean, square, source_mean, source_square = np.max(ways, axis=0).tolist()
     names: list[str | None] = [*book.cues, None]
     peak = max(float(np.max(book[n].worst.supplies[supply.name].feed_a)) for n in names)
     return Currents(peak, mean, square**0.5, source_mean, source_square**0.5)
 
 
+def most_currents(books: Iterable[Book], supply: Supply) -> Currents:
+    """Each of the currents as great as in any of the books; see `run_time`."""
+    rows = [astuple(currents(book, supply, book.mix())) for book in books]
+    return Currents(*np.max(rows, axis=0).tolist())
+
+
 def source_mean_a(book: Book, supply: Supply, mix: Mix) -> float:
     """Mean current (A) of the source over the mix, as in `currents`, from the cues in it alone."""
-    return sum(
-        share.share * float(np.mean(_running(book, supply, share)[1])) for share in mix.shares
-    )
+    return max(_given(book, supply, shares)[2] for shares in mix.ways)
+
+
+def _given(book: Book, supply: Supply, shares: Sequence[Share]) -> tuple[float, ...]:
+    """Mean and mean square of a feed (A, A2), then of its source, over shares of the time."""
+    found = np.zeros(4)
+    for share in shares:
+        for n, row in enumerate(_running(book, supply, share)):
+            found[2 * n : 2 * n + 2] += share.share * np.array([np.mean(row), np.mean(row**2)])
+    return tuple(found.tolist())
 
 
 def _running(book: Book, supply: Supply, share: Share) -> tuple[Array, Array]:
@@ -372,9 +402,27 @@ def _running(book: Book, supply: Supply, share: Share) -> tuple[Array, Array]:
     return max(given, key=lambda one: float(np.mean(one[1])))
 
 
-def run_time_h(book: Book, supply: Supply, mix: Mix) -> float | None:
-    """How long the battery lasts (h) with that mix, its usable part; None: not a battery."""
+@dataclass(frozen=True, slots=True)
+class RunTime:
+    """How long (h) a battery lasts, and the mean current (A) that it gives over `mix`."""
+
+    hours: float
+    mean_a: float
+    mix: Mix
+
+
+def run_time(books: Iterable[Book], supply: Supply) -> RunTime | None:
+    """How long a battery lasts, its usable part; None: the source is no battery.
+
+    The one place that says so: whoever tells a run time asks here. `books`: of the show as it is
+    looked at (`sim.score.draws.ways_to_look`); the one in which the battery is empty first counts. A wait is
+    drawn evenly, so over many passes charge and time are halfway between those of the shortest and
+    of the longest waits, and their ratio, the mean current, lies between the two.
+    """
     if not isinstance(supply.source, Cells):
         return None
-    mean = source_mean_a(book, supply, mix)
-    return battery.run_time_h(battery.pack_ah(supply.source), mean)
+    mixes = [(book, book.mix()) for book in books]
+    mean_a, mix = max(
+        ((source_mean_a(book, supply, mix), mix) for book, mix in mixes), key=lambda one: one[0]
+    )
+    return RunTime(battery.run_time_h(battery.pack_ah(supply.source), mean_a), mean_a, mix)

@@ -238,7 +238,7 @@ def test_the_listing_of_the_table_tells_its_speeds_in_rpm() -> None:
 def test_sizes_tell_its_speeds_in_rpm() -> None:
     made = load_text(Source("x.cues", show())).show
     assert made is not None
-    words = as_text(size(made))
+    words = as_text(size(made), made)
     assert "110 rpm" in words
     assert "40 rpm" in words
     assert "deg" not in words.split("supply")[0]
@@ -269,7 +269,7 @@ def test_heads_of_sizes_say_what_stands_below_them() -> None:
     whirl = f"{WHIRL}    crest to 40 mm in 3 s\n"
     both = load_text(Source("x.cues", show(rig=rod, whirl=whirl))).show
     assert both is not None
-    words = as_text(size(both))
+    words = as_text(size(both), both)
     assert "torque or force" in words
     assert "peak torque or force" in words
     assert " mm " in words

@@ -33,7 +33,7 @@ from sim.model import (
 from sim.rig import battery
 from sim.rig.holding_torque import holding_nm
 from sim.strain.heat import CONTINUOUS, heats
-from sim.strain.usage import Book, currents, run_time_h
+from sim.strain.usage import Book, currents, run_time
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 
@@ -68,8 +68,9 @@ def test_a_stated_mix_is_weighted_by_its_time() -> None:
 
 def test_run_time_is_what_the_mean_current_leaves() -> None:
     book = Book(fan_show((Usage("blow", 30.0),)))
-    hours = run_time_h(book, PACK, book.mix())
-    assert hours == pytest.approx(2.0 * battery.USABLE / (BOARD_A + 0.25), rel=2e-3)
+    found = run_time((book,), PACK)
+    assert found is not None
+    assert found.hours == pytest.approx(2.0 * battery.USABLE / (BOARD_A + 0.25), rel=2e-3)
 
 
 def test_a_mix_beyond_the_hour_is_scaled_and_told() -> None:
@@ -84,6 +85,31 @@ def test_without_a_stated_mix_all_cues_run_one_after_another() -> None:
     mix = Book(fan_show()).mix()
     assert not mix.stated
     assert {s.cue: s.share for s in mix.shares} == pytest.approx({"blow": 60 / 66, "puff": 6 / 66})
+
+
+def test_without_a_stated_mix_what_never_ends_counts_alone_if_it_takes_more() -> None:
+    """A minute of the fan out of 66 s beside 0.53 A without an end, or 0.03 A without an end."""
+    whirl = Cue("whirl", "", InTurn((Throw("fan", True), Repeat(Hold(1000), None))))
+    rest = Cue("rest", "", Hold(60_000))
+    plain = fan_show()
+    for more, idle, mean_a in (
+        ((whirl,), (), 0.53),
+        ((rest,), ("rest",), 0.53),
+        ((), (), 0.53),
+    ):
+        cues = (Cue("blow", "", on_for(60)), *more)
+        book = Book(replace(plain, score=Score("s", cues, idle=idle)))
+        assert [one.cue for one in book.mix().shares] == ["blow"]
+        assert currents(book, PACK, book.mix()).mean_a == pytest.approx(mean_a, rel=2e-3)
+    half = Cue("half", "", InTurn((on_for(30), Hold(30_000))))
+    book = Book(replace(plain, score=Score("s", (half, whirl))))
+    assert currents(book, PACK, book.mix()).mean_a == pytest.approx(0.53, rel=2e-3)
+    book = Book(replace(plain, score=Score("s", (half, rest), idle=("rest",))))
+    assert currents(book, PACK, book.mix()).mean_a == pytest.approx(0.28, rel=2e-3)
+    book = Book(replace(plain, score=Score("s", (whirl,))))
+    assert currents(book, PACK, book.mix()).mean_a == pytest.approx(0.53, rel=2e-3)
+    book = Book(replace(plain, score=Score("s")))
+    assert currents(book, PACK, book.mix()).mean_a == pytest.approx(BOARD_A, rel=2e-3)
 
 
 def test_the_busiest_ten_minutes_round_runs_up() -> None:

@@ -1,7 +1,8 @@
 """battery-short: the battery does not last as long as the show wants.
 
-What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning). Cues
-that take more than ten minutes together are not rehearsed for it (advice says so).
+What: with the stated use of the cues, the pack lasts for the wanted `run time` (a warning). The
+finding says what use that is, and `bellcrank size` prints the same run time. Cues that take more
+than ten minutes together are not rehearsed for it (advice says so).
 
 Why: a costume with an empty battery stops on the street.
 
@@ -31,10 +32,11 @@ from seqlang.checks.rewrite import rewritten
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text import units
 from seqlang.text.findings import Finding
+from seqlang.use_in_words import use_in_words
 from sim.model import Cells, Supply
 from sim.rig.battery import capacity_for_ah, pack_ah
 from sim.rig.battery import run_time_h as hours_at
-from sim.strain.usage import Book, Mix, run_time_h, source_mean_a
+from sim.strain.usage import Book, RunTime, run_time
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -56,7 +58,9 @@ def check(context: Context) -> Iterator[Finding]:
             yield _not_rehearsed(context, supply, supply.source)
             continue
         book = Book(context.sound_show) if book is None else book
-        yield from _short(context, book, book.mix(), supply, supply.source, wanted)
+        lasts = run_time((book,), supply)
+        if lasts is not None and lasts.hours < wanted:
+            yield _short(context, lasts, supply, supply.source, wanted)
 
 
 def _not_rehearsed(context: Context, supply: Supply, cells: Cells) -> Finding:
@@ -76,28 +80,23 @@ def _not_rehearsed(context: Context, supply: Supply, cells: Cells) -> Finding:
 
 
 def _short(
-    context: Context, book: Book, mix: Mix, supply: Supply, cells: Cells, wanted_h: float
-) -> Iterator[Finding]:
-    lasts_h = run_time_h(book, supply, mix)
-    if lasts_h is None or lasts_h >= wanted_h:
-        return
-    needed = capacity_for_ah(wanted_h, source_mean_a(book, supply, mix)) / cells.parallel
+    context: Context, found: RunTime, supply: Supply, cells: Cells, wanted_h: float
+) -> Finding:
+    needed = capacity_for_ah(wanted_h, found.mean_a) / cells.parallel
     span = context.span(cells.mark, "capacity")
     fix = rewritten(context, span, needed * 1.001, units.AMPERE_HOURS, "up")
-    lasts, wanted = figures(lasts_h, wanted_h)
-    yield Finding(
+    lasts, wanted = figures(found.hours, wanted_h)
+    return Finding(
         "warning",
         "battery-short",
         f"supply `{supply.name}` lasts {lasts} h, and the show is to run for {wanted} h",
         span,
         label=f"lasts {lasts} h",
         related=((context.place("run time"), f"{wanted} h are wanted"),),
-        notes=()
-        if mix.stated
-        else ("no `usage` is stated: the cues are taken one after another, without a pause",),
+        notes=(use_in_words(context.show, found.mix),),
         help=f"take cells of at least `{fix.text}`",
         fix=fix,
         asked=wanted_h,
-        limit=lasts_h,
+        limit=found.hours,
         unit="h",
     )

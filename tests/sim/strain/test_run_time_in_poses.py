@@ -17,8 +17,7 @@ from seqlang.text.source import Source
 from sim.rig.battery import pack_ah, run_time_h
 from sim.strain.heat import heats
 from sim.strain.sizing import size
-from sim.strain.usage import Book, Mix, Share, source_mean_a
-from sim.strain.usage import run_time_h as book_run_time_h
+from sim.strain.usage import Book, Mix, Share, run_time, source_mean_a
 
 SHOWS = Path(__file__).parents[3] / "shows"
 ARM = """
@@ -58,7 +57,9 @@ def test_a_part_that_a_cue_leaves_level_is_held_for_the_rest_of_the_hour() -> No
     assert mean == pytest.approx(held, rel=0.02)
     assert mean > 0.25
     expected = run_time_h(pack_ah(supply.source), mean)  # type: ignore[arg-type]
-    assert book_run_time_h(made, supply, made.mix()) == pytest.approx(expected)
+    found = run_time((made,), supply)
+    assert found is not None
+    assert found.hours == pytest.approx(expected)
 
 
 def test_a_cue_that_brings_the_part_back_costs_its_own_seconds_only() -> None:
@@ -164,5 +165,6 @@ def test_the_run_time_of_the_demo_is_that_of_its_idle_cue_worked_out_by_hand() -
     assert most < 1.09 * least
     share = next(one.share for one in made.mix().shares if one.rests)
     assert share > 0.85  # the acts take a seventh of the hour, and about as much current
-    found = book_run_time_h(made, supply, made.mix())
-    assert 3.0 * 0.8 / most < found < 1.04 * 3.0 * 0.8 / least
+    found = run_time((made,), supply)
+    assert found is not None
+    assert 3.0 * 0.8 / most < found.hours < 1.04 * 3.0 * 0.8 / least

@@ -38,7 +38,7 @@ from sim.rehearsal.sampling import Samples, sample
 from sim.score.laws import LAW_NAMES, coefficients
 from sim.strain.heat import heats
 from sim.strain.torque_and_current import moving_in, work
-from sim.strain.usage import Book, run_time_h, source_mean_a
+from sim.strain.usage import Book, run_time, source_mean_a
 
 IDLE_A, RUNNING_A, STALL_A, STALL_NM, ROTOR = 0.02, 0.4, 2.0, 1.0, 0.0005
 BOARD_A = 0.03
@@ -170,9 +170,9 @@ def test_run_time_and_heat_of_a_wag_are_on_the_safe_side_of_the_closed_form() ->
     drive_a = ROTOR * 2.0 * 1.875 * way / lasts_s**2 / (STALL_NM * volts / 6.0)
     by_hand = BOARD_A + RUNNING_A + (STALL_A * volts / 6.0 - RUNNING_A) * drive_a
     assert by_hand * (1.0 - 1e-4) < mean < by_hand * 1.01
-    hours = run_time_h(book, supply, book.mix())
-    assert hours is not None
-    assert hours <= 2.0 * 0.8 / by_hand * (1.0 + 1e-4)
+    found = run_time((book,), supply)
+    assert found is not None
+    assert found.hours <= 2.0 * 0.8 / by_hand * (1.0 + 1e-4)
     (hot,) = heats(show, book)
     rms_nm = ROTOR * (120.0 / 7.0) ** 0.5 * way / lasts_s**2
     assert hot.rms_share == pytest.approx(rms_nm / STALL_NM, rel=5e-3)

@@ -56,7 +56,7 @@ from sim.strain.quick_fingers import (
     hurry,
     hurry_in_turn,
 )
-from sim.strain.usage import Book, currents, run_of, run_time_h, source_mean_a
+from sim.strain.usage import Book, currents, run_of, run_time, source_mean_a
 
 # -- quick fingers --------------------------------------------------------------------------------
 
@@ -212,15 +212,16 @@ def test_a_source_before_a_regulator_gives_the_power_over_its_efficiency() -> No
     assert found.source_rms_a == pytest.approx(square**0.5, rel=2e-3)
     assert found.mean_a == pytest.approx(0.28, rel=2e-3)
     assert source_mean_a(book, supply, book.mix()) == pytest.approx(found.source_mean_a)
-    assert run_time_h(book, supply, book.mix()) is None
+    assert run_time((book,), supply) is None
 
 
 def test_rows_of_cells_last_longer() -> None:
     pack = Supply("p", Cells("li-ion", 2, 2.0, parallel=2))
     book = Book(fan_show(pack, Usage("blow", 60.0)))
-    assert run_time_h(book, pack, book.mix()) == pytest.approx(
-        2 * 2.0 * battery.USABLE / 0.53, rel=2e-3
-    )
+    found = run_time((book,), pack)
+    assert found is not None
+    assert found.mean_a == pytest.approx(0.53, rel=2e-3)
+    assert found.hours == pytest.approx(2 * 2.0 * battery.USABLE / 0.53, rel=2e-3)
 
 
 # -- the hardest torque ---------------------------------------------------------------------------
