@@ -415,9 +415,9 @@ def run_time(books: Iterable[Book], supply: Supply) -> RunTime | None:
     """How long a battery lasts, its usable part; None: the source is no battery.
 
     The one place that says so: whoever tells a run time asks here. `books`: of the show as it is
-    looked at (`sim.score.draws.ways_to_look`); the one in which the battery is empty first counts. A wait is
-    drawn evenly, so over many passes charge and time are halfway between those of the shortest and
-    of the longest waits, and their ratio, the mean current, lies between the two.
+    looked at (`sim.score.draws.ways_to_look`); the one in which the battery is empty first
+    counts. A wait is drawn evenly, so over many passes charge and time are halfway between those
+    of the shortest and of the longest waits, and their ratio, the mean current, lies between them.
     """
     if not isinstance(supply.source, Cells):
         return None
