@@ -165,3 +165,12 @@ def test_each_move_may_have_its_own_voltage() -> None:
     alone = shortest_duration_ms(rig, JAW, *moves[0])
     assert shortest_durations_ms(rig, JAW, moves) == [alone, alone]
     assert alone == expected[1]
+
+
+def test_without_load_and_margin_an_even_move_is_as_fast_as_the_servo_turns() -> None:
+    """60 deg at the no-load speed on average, and no faster at any instant."""
+    free = replace(JAW, load=Load((PointMass(1e-9, 0.01),)), drive=Gear())
+    rig = Rig((), (Board("b", "atmega328p", 1),), (free,), wearer=Wearer(margin=0.0))
+    quickest = 1000.0 * 60.0 / free.ratings[0].speed_deg_s
+    found = shortest_duration_ms(rig, free, 0.0, 60.0, Law("uniform"), free.ratings[0].voltage_v)
+    assert quickest <= found <= 1.02 * quickest + 1.0

@@ -334,3 +334,17 @@ def test_a_cue_that_closes_before_it_opens_is_not_run_from_a_grip() -> None:
 
     assert starts("open") == {0.0, 60.0}
     assert starts("pump") == {0.0}
+
+
+def test_what_pulls_the_other_way_draws_as_much_from_the_supply() -> None:
+    """100 g at 100 mm: 0.098 N.m of a stall of 1 N.m at 2 A, however its turning lifts it."""
+    drawn = []
+    for lowers in (False, True):
+        part = replace(finger(0, None), load=Load((PointMass(0.1, 0.1),), lowers=lowers))
+        rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), (part,))
+        seen = ServoSamples(np.zeros(1), *[np.zeros(1)] * 3, np.array([True]))
+        done = work(rig, Samples(np.zeros(1), {"finger_0": seen}, {}, {}, {}))
+        assert np.sign(done.servos["finger_0"].torque_nm[0]) == (-1.0 if lowers else 1.0)
+        drawn.append(float(done.supplies["wall"].source_a[0]))
+    assert drawn[0] == pytest.approx(drawn[1], rel=1e-9)
+    assert drawn[0] >= 2.0 * 0.1 * 9.80665 * 0.1
