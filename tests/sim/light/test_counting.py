@@ -36,3 +36,10 @@ def test_a_light_that_rests_as_it_begins_changes_a_step_later() -> None:
     span_ms, at_ms = span_and_start(1.0, [*values, 1.0])
     assert (span_ms, at_ms) == pytest.approx((700.0, 10.0), abs=1e-4)
     assert span_and_start(1.0, values) == (inf, 0.0), "seven changes are none too many"
+
+
+def test_a_change_counts_where_its_own_way_gets_to_a_tenth() -> None:
+    """Between dark and a half a tenth is a fifth of the way: at 20 ms, and so on; full is dark."""
+    span_ms, at_ms = span_and_start(0.5, [0.0, 0.5] * (TOO_MANY // 2))
+    assert at_ms == 0.0
+    assert span_ms == pytest.approx(620.0, abs=1e-4)

@@ -16,6 +16,7 @@ from sim.light.flash import (
     count_in_worst_second,
     flashing,
     general_changes,
+    most_ways,
     together,
 )
 
@@ -137,3 +138,11 @@ def test_a_dark_colour_counts_by_its_own_full_light() -> None:
     assert [kind for kind, *_ in found(eye=lamp)] == ["general"]
     luminance, _ = together({"eye": lamp})
     assert luminance.max() == pytest.approx(1.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("frames", "ways"), [(1, 2), (51, 2), (52, 2), (53, 1)])
+def test_two_ways_meet_where_a_second_and_two_frames_hold_both(frames: int, ways: int) -> None:
+    """On at the first frame, off so many frames of 20 ms later; one more on either side."""
+    light = np.zeros((frames + 3, 3))
+    light[1 : frames + 1] = 1.0
+    assert most_ways(light) == ways
