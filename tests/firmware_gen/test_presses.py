@@ -65,14 +65,20 @@ def show(*bindings: BindingRecord, patience: Sequence[PatienceRecord] = ()) -> T
 
 
 def played(table: Table, presses: dict[int, bool], frames: int = 120) -> list[int]:
-    """Masks of the cues that run after each frame."""
+    """Masks of the cues that run after each frame; in the core as in the reference."""
     player = Player(table)
+    core = ApartPlayer(table) if available() else None
     found = []
     for number in range(frames):
         if number in presses:
             player.button(PRESS, presses[number])
         player.frame()
         found.append(player.running_cues)
+        if core is not None:
+            if number in presses:
+                core.button(PRESS, presses[number])
+            core.frame()
+            assert core.end[2] == found[-1], f"frame {number}"
     return found
 
 
