@@ -19,7 +19,7 @@ from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.serial_rates import RADIO_BAUDS, divisor, is_made
-from firmware_gen.table import layout
+from firmware_gen.table import layout, senses
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.lightness import CUBE_OFFSET, CUBE_START, LIGHTNESS_GROWTH
 from firmware_gen.table.ops import EFFECT_BYTES
@@ -307,15 +307,7 @@ def _sense_limits() -> dict[str, int]:
     """Of what a chip with senses knows besides: presses, channels, sensors, batteries, radios."""
     return {
         "SENSES": rulebook.SENSES,
-        "SENSE_PATIENCE": layout.PATIENCE,
-        "SENSE_SETTLING": layout.SETTLING,
-        "SENSE_CHANNEL": layout.CHANNEL,
-        "SENSE_BAND": layout.BAND,
-        "SENSE_SENSOR": layout.SENSOR,
-        "SENSE_FOLLOW": layout.FOLLOW,
-        "SENSE_WATCH": layout.WATCH,
-        "SENSE_SHINE": layout.SHINE,
-        "SENSE_BAR": layout.BAR,
+        **{f"SENSE_{kind.layout.name.upper()}": kind.number for kind in senses.KINDS},
         "BAR_ENDS": len(rulebook.BAR_ENDS),
         "WATCH_PART": rulebook.WATCH_PART,
         "WATCH_SLACK_PART": rulebook.WATCH_SLACK_PART,
@@ -329,8 +321,6 @@ def _sense_limits() -> dict[str, int]:
         "SENSOR_ONE": rulebook.SENSOR_ONE,
         "SENSOR_BITS": rulebook.SENSOR_BITS,
         "FOLLOW_PLAY": rulebook.FOLLOW_PLAY,
-        "SENSE_RADIO": layout.RADIO,
-        "SENSE_ANSWERS": layout.ANSWERS,
         "ANSWERING": rulebook.ANSWERING,
         "RATES": len(RADIO_BAUDS),
         "RATE_OF_CABLE": RADIO_BAUDS.index(protocol.BAUD),

@@ -12,6 +12,7 @@ from firmware_gen.serial_rates import RADIO_BAUDS
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import Encoded, encode_with_places
 from firmware_gen.table.layout import (
+    BAD_CODE,
     BINDING,
     COLOUR,
     CONFLICTS,
@@ -72,8 +73,8 @@ from firmware_gen.table.records import (
     WatchRecord,
     cue_size,
     kind_of,
-    sense_fields,
 )
+from firmware_gen.table.senses import sense_kind
 from sim import rulebook
 from sim.model import NO_MARK, Output, Servo
 from sim.rig.slide import of_part
@@ -134,7 +135,7 @@ def disassemble(
     table = decode(data)
     encoded = encode_with_places(table)
     if encoded.data != data:
-        raise TableError(11, "code", "the table is valid, but not in its shortest form")
+        raise TableError(BAD_CODE, "code", "the table is valid, but not in its shortest form")
     return _Disassembler(table, encoded, names or Names(), marks or {}).lines()
 
 
@@ -196,6 +197,11 @@ def _part(value: int) -> str:
 def _share(way: int) -> str:
     """How much of its way a sensor's value takes in a frame."""
     return f"{100 * way / rulebook.SHARE_ONE:.3g} %" if way else "all"
+
+
+def _pct_s(speed: int) -> float:
+    """How fast a lamp's level may change, in percent a second, of 1/256 of a step a frame."""
+    return speed / 256 / LEVEL_STEPS_PER_PCT * 1000.0 / rulebook.FRAME_MS
 
 
 def shining_in_words(one: ShineRecord, names: Names) -> str:
@@ -279,7 +285,7 @@ class _Disassembler:
                 if isinstance(one, FollowRecord)
                 else sense_in_words(one, chip, self.names)
             ),
-            lambda one: SENSE.size + sense_fields(one).size,
+            lambda one: SENSE.size + sense_kind(one).layout.size,
         )
         self._code()
         start, end = self.encoded.sections["crc"]
@@ -307,7 +313,7 @@ class _Disassembler:
             most = f"{one.speed} {unit}/s, {one.acceleration} {unit}/s2"
             ends = [place_words(end, unit) for end in (one.at_low, one.at_high)]
         else:
-            most = f"{one.speed / 256:.3g} levels a frame"
+            most = f"{_pct_s(one.speed):.3g} %/s"
             ends = [level_words(end) for end in (one.at_low, one.at_high)]
         mixed = ", mixed with idle" if one.mixed else ""
         return (

@@ -16,7 +16,6 @@ from firmware_gen.serial_rates import RADIO_BAUDS, is_made
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
     ALONE,
-    ANSWERS,
     BAD_ADDRESS,
     BAD_CHIP,
     BAD_CODE,
@@ -27,10 +26,7 @@ from firmware_gen.table.layout import (
     BAD_PIN,
     BAD_RECORD,
     BAD_VERSION,
-    BAND,
-    BAR,
     BINDING,
-    CHANNEL,
     CLAIMS,
     COLOUR,
     CONFLICT,
@@ -38,7 +34,6 @@ from firmware_gen.table.layout import (
     CRC_SIZE,
     CUE,
     FLAG,
-    FOLLOW,
     FOLLOWS,
     HEADER,
     INPUT,
@@ -60,23 +55,16 @@ from firmware_gen.table.layout import (
     ON_WHEN_SAFE,
     OUTPUT,
     OUTPUT_FIELDS,
-    OWN_REFERENCE,
-    PATIENCE,
     POINT,
     PRESS_STEP,
-    RADIO,
     SENSE,
-    SENSE_FIELDS,
-    SENSOR,
     SERVO,
     SERVO_FIELDS,
-    SHINE,
     STRAND,
     STRIP,
     SWITCH,
     TRIMS,
     VERSION,
-    WATCH,
     Record,
     TableError,
 )
@@ -109,6 +97,7 @@ from firmware_gen.table.records import (
     cue_size,
     kind_of,
 )
+from firmware_gen.table.senses import BY_NUMBER
 from sim.rulebook import (
     ADDRESSES,
     ANSWERING,
@@ -245,7 +234,7 @@ class _Decoder:
         first = self.data[self.at]
         kind, is_trimmed = first & ~FLAG, bool(first & FLAG)
         if kind not in KINDS or (is_trimmed and kind not in TRIMS):
-            raise TableError(BAD_OUTPUT, f"{path}.kind", f"{first} is no kind of output")
+            raise TableError(BAD_OUTPUT, f"{path}.kind", f"{first} is not a kind of output")
         points = self._points_ahead(path) if kind == SERVO else 0
         count = TRIMS[kind] if is_trimmed else 0
         self._need(OUTPUT.size + OUTPUT_FIELDS[kind].size + points * POINT.size + count, path)
@@ -336,89 +325,19 @@ class _Decoder:
         is_held = bool(first & FLAG)
         return BindingRecord(button, cue, is_held, KINDS_OF_PRESS[kind], *MANNERS[manner])
 
-    def _shine(
-        self, path: str, values: dict[str, int], outputs: Sequence[OutputRecord]
-    ) -> ShineRecord:
-        lamp, servo = values["lamp"], values["servo"] & ~FLAG
-        by_speed, low, high = bool(values["servo"] & FLAG), values["from"], values["to"]
-        if lamp >= len(outputs) or not isinstance(outputs[lamp], LampRecord):
-            raise TableError(BAD_RECORD, f"{path}.lamp", f"output {lamp} is no lamp")
-        if servo >= len(outputs) or not isinstance(outputs[servo], ServoRecord):
-            raise TableError(BAD_RECORD, f"{path}.servo", f"output {servo} is no servo")
-        if by_speed and low < 0:
-            raise TableError(BAD_RECORD, f"{path}.from", "a speed below 0")
-        if low >= high:
-            raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
-        return ShineRecord(
-            lamp, servo, by_speed, low, high, values["from level"], values["to level"]
-        )
-
-    def _bar(self, path: str, values: dict[str, int], outputs: Sequence[OutputRecord]) -> BarRecord:
-        strip, lamp = values["strip"], values["lamp"]
-        if strip >= len(outputs) or not isinstance(outputs[strip], StripRecord):
-            raise TableError(BAD_RECORD, f"{path}.strip", f"output {strip} is no strip")
-        if lamp >= len(outputs) or not isinstance(outputs[lamp], LampRecord):
-            raise TableError(BAD_RECORD, f"{path}.lamp", f"output {lamp} is no lamp")
-        return BarRecord(**values)
-
-    def _watch(self, path: str, values: dict[str, int], cues: int) -> WatchRecord:
-        if values["low"] < values["stop"]:
-            raise TableError(BAD_RECORD, f"{path}.low", "it is less than where the board stops")
-        if values["cue"] >= cues and values["cue"] != NONE:
-            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {values['cue']}")
-        pin, cue = values["pin"], values["cue"]
-        return WatchRecord(
-            None if pin == OWN_REFERENCE else pin,
-            *(values["scale"], values["low"], values["stop"]),
-            None if cue == NONE else cue,
-        )
-
     def _sense(
         self, path: str, inputs: int, cues: int, outputs: Sequence[OutputRecord]
     ) -> SenseRecord:
         self._need(1, path)
-        kind = self.data[self.at]
-        if kind not in SENSE_FIELDS:
-            raise TableError(BAD_RECORD, f"{path}.kind", f"{kind} is no kind of sense")
-        self._need(SENSE.size + SENSE_FIELDS[kind].size, path)
+        number = self.data[self.at]
+        if number not in BY_NUMBER:
+            raise TableError(BAD_RECORD, f"{path}.kind", f"{number} is not a kind of sense")
+        kind = BY_NUMBER[number]
+        self._need(SENSE.size + kind.layout.size, path)
         self.at += SENSE.size
-        values = self._record(SENSE_FIELDS[kind], path)
-        if kind == PATIENCE:
-            if not values["long"] and not values["twice"]:
-                raise TableError(BAD_RECORD, f"{path}.long", "the button waits for nothing")
-            return PatienceRecord(values["button"], values["long"], bool(values["twice"]))
-        if kind == CHANNEL:
-            return ChannelRecord(values["pin"])
-        if kind == BAND:
-            if values["from"] > values["to"]:
-                raise TableError(BAD_RECORD, f"{path}.to", "the band ends before it begins")
-            return BandRecord(*(values[name] for name in ("channel", "from", "to", "button")))
-        if kind == SENSOR:
-            return SensorRecord(*values.values())
-        if kind == FOLLOW:
-            if values["from"] >= values["to"]:
-                raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
-            return FollowRecord(
-                values["output"] & ~FLAG,
-                values["source"],
-                *(values["from"], values["to"], values["at from"], values["at to"]),
-                speed=values["speed"],
-                acceleration=values["acceleration"],
-                mixed=bool(values["output"] & FLAG),
-            )
-        if kind == WATCH:
-            return self._watch(path, values, cues)
-        if kind == SHINE:
-            return self._shine(path, values, outputs)
-        if kind == BAR:
-            return self._bar(path, values, outputs)
-        if kind == RADIO:
-            return RadioRecord(**values)
-        if kind == ANSWERS:
-            return AnswersRecord(**values)
-        if values["input"] >= inputs:
-            raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {values['input']}")
-        return SettlingRecord(values["input"], values["times"])
+        one = kind.made(self._record(kind.layout, path))
+        _check_sense(one, path, inputs, cues, outputs)
+        return one
 
     def _senses(
         self, header: dict[str, int], outputs: Sequence[OutputRecord]
@@ -435,7 +354,7 @@ class _Decoder:
             if isinstance(one, BandRecord) and bands == BANDS:
                 raise TableError(BAD_RECORD, path, f"more than {BANDS} bands")
             if isinstance(one, BandRecord) and one.channel >= channels:
-                raise TableError(BAD_RECORD, f"{path}.channel", "the channel does not stand before")
+                raise TableError(BAD_RECORD, f"{path}.channel", "its channel must come before it")
             sensors = sum(isinstance(other, SensorRecord) for other in found)
             if isinstance(one, SensorRecord) and sensors == SENSORS:
                 raise TableError(BAD_RECORD, path, f"more than {SENSORS} sensors")
@@ -480,6 +399,43 @@ class _Decoder:
             if flags & STRAND:
                 _check_strand(path, [one for one in rows if one["flags"] & STRAND])
         return rows
+
+
+def _check_sense(
+    one: SenseRecord, path: str, inputs: int, cues: int, outputs: Sequence[OutputRecord]
+) -> None:
+    """What a sense must keep by itself, beyond the limits of its fields."""
+    match one:
+        case PatienceRecord(long_frames=0, twice=False):
+            raise TableError(BAD_RECORD, f"{path}.long", "the button waits for nothing")
+        case SettlingRecord() if one.input >= inputs:
+            raise TableError(BAD_RECORD, f"{path}.input", f"there is no input {one.input}")
+        case BandRecord() if one.low > one.high:
+            raise TableError(BAD_RECORD, f"{path}.to", "the band ends before it begins")
+        case FollowRecord() if one.low >= one.high:
+            raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
+        case WatchRecord() if one.low < one.stop:
+            raise TableError(BAD_RECORD, f"{path}.low", "it is less than where the board stops")
+        case WatchRecord() if one.cue is not None and one.cue >= cues:
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {one.cue}")
+        case ShineRecord():
+            _check_output(one.lamp, LampRecord, f"{path}.lamp", outputs)
+            _check_output(one.servo, ServoRecord, f"{path}.servo", outputs)
+            if one.by_speed and one.low < 0:
+                raise TableError(BAD_RECORD, f"{path}.from", "a speed below 0")
+            if one.low >= one.high:
+                raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
+        case BarRecord():
+            _check_output(one.strip, StripRecord, f"{path}.strip", outputs)
+            _check_output(one.lamp, LampRecord, f"{path}.lamp", outputs)
+
+
+def _check_output(
+    number: int, kind: type[OutputRecord], path: str, outputs: Sequence[OutputRecord]
+) -> None:
+    if number >= len(outputs) or not isinstance(outputs[number], kind):
+        needed = {LampRecord: "lamp", ServoRecord: "servo", StripRecord: "strip"}[kind]
+        raise TableError(BAD_RECORD, path, f"output {number} is not a {needed}")
 
 
 def _check_strand(path: str, strands: Sequence[dict[str, int]]) -> None:
@@ -545,7 +501,7 @@ def _check_follow(
 ) -> None:
     sources = [other for other in before if isinstance(other, ChannelRecord | SensorRecord)]
     if one.source >= len(sources):
-        raise TableError(BAD_RECORD, f"{path}.source", "the source does not stand before")
+        raise TableError(BAD_RECORD, f"{path}.source", "its source must come before it")
     if isinstance(sources[one.source], SensorRecord):
         low, high = 0, SENSOR_ONE - 1
     else:

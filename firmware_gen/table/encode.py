@@ -40,7 +40,6 @@ from firmware_gen.table.layout import (
     NONE,
     ON_WHEN_SAFE,
     OUTPUT,
-    OWN_REFERENCE,
     POINT,
     PRESS_STEP,
     SENSE,
@@ -54,35 +53,23 @@ from firmware_gen.table.layout import (
 )
 from firmware_gen.table.ops import code_bytes
 from firmware_gen.table.records import (
-    SENSE_KINDS,
     WITH_ALPHA,
     WITH_BETA,
-    AnswersRecord,
-    BandRecord,
-    BarRecord,
     BindingRecord,
-    ChannelRecord,
     CueRecord,
-    FollowRecord,
     InputRecord,
     LampRecord,
     LawRecord,
     OutputRecord,
-    PatienceRecord,
-    RadioRecord,
     SenseRecord,
-    SensorRecord,
     ServoRecord,
-    SettlingRecord,
-    ShineRecord,
     StripRecord,
     SwitchRecord,
     Table,
-    WatchRecord,
     cue_size,
     kind_of,
-    sense_fields,
 )
+from firmware_gen.table.senses import sense_kind
 from sim.rulebook import PEAK_MIDDLE
 
 _Row = TypeVar("_Row")
@@ -252,45 +239,8 @@ def _binding_bytes(one: BindingRecord, path: str) -> bytes:
 
 
 def _sense_bytes(one: SenseRecord, path: str) -> bytes:
-    match one:
-        case PatienceRecord():
-            values = {"button": one.button, "long": one.long_frames, "twice": int(one.twice)}
-        case SettlingRecord():
-            values = {"input": one.input, "times": one.times}
-        case ChannelRecord():
-            values = {"pin": one.pin}
-        case BandRecord():
-            values = {"channel": one.channel, "from": one.low, "to": one.high}
-            values["button"] = one.button
-        case SensorRecord():
-            values = {"pin": one.pin, "quiet": one.quiet, "rise": one.rise, "fall": one.fall}
-        case FollowRecord():
-            values = {
-                "output": one.output | FLAG * one.mixed,
-                "source": one.source,
-                "from": one.low,
-                "to": one.high,
-                "at from": one.at_low,
-                "at to": one.at_high,
-                "speed": one.speed,
-                "acceleration": one.acceleration,
-            }
-        case WatchRecord():
-            values = {"pin": OWN_REFERENCE if one.pin is None else one.pin, "scale": one.scale}
-            values |= {"low": one.low, "stop": one.stop}
-            values["cue"] = NONE if one.cue is None else one.cue
-        case ShineRecord():
-            values = {"lamp": one.lamp, "servo": one.servo | FLAG * one.by_speed}
-            values |= {"from": one.low, "to": one.high}
-            values |= {"from level": one.low_level, "to level": one.high_level}
-        case BarRecord():
-            values = {"strip": one.strip, "lamp": one.lamp, "end": one.end}
-        case RadioRecord():
-            values = {"rate": one.rate, "late": one.late}
-        case AnswersRecord():
-            values = {"address": one.address}
-    kind = SENSE.pack(path, kind=SENSE_KINDS[type(one)])
-    return kind + sense_fields(one).pack(path, **values)
+    kind = sense_kind(one)
+    return SENSE.pack(path, kind=kind.number) + kind.layout.pack(path, **kind.values(one))
 
 
 def _cue_bytes(starts: Sequence[int], role: int, cue: CueRecord, path: str) -> bytes:

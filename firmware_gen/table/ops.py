@@ -560,7 +560,7 @@ class Sweep:
     def _effect(self) -> Modulate:
         output = self._u8()
         if self._output(output).kind not in (LAMP, STRIP):
-            raise self._wrong(f"output {output} is no light")
+            raise self._wrong(f"output {output} is not a light")
         kind = self._below(len(EFFECTS), "effect")
         if kind == 0:
             return Modulate(output, kind)

@@ -7,27 +7,14 @@ from typing import Final, TypeAlias
 
 from firmware_gen.table.layout import (
     ALONE,
-    ANSWERS,
-    BAND,
-    BAR,
-    CHANNEL,
     CLAIMS,
     CUE,
-    FOLLOW,
     LAMP,
     LAW_IDS,
     LEADS,
-    PATIENCE,
-    RADIO,
-    SENSE_FIELDS,
-    SENSOR,
     SERVO,
-    SETTLING,
-    SHINE,
     STRIP,
     SWITCH,
-    WATCH,
-    Record,
 )
 from firmware_gen.table.ops import TableThread
 from sim.model import Manner, PressKind, Score
@@ -328,24 +315,3 @@ WITH_BETA: Final = (LAW_IDS["double-S"],)
 def cue_size(role: int) -> int:
     """Bytes of a cue's record in the table of a board with this role."""
     return CUE.size + (CLAIMS.size if role == LEADS else 0)
-
-
-SENSE_KINDS: Final[dict[type, int]] = {
-    PatienceRecord: PATIENCE,
-    SettlingRecord: SETTLING,
-    ChannelRecord: CHANNEL,
-    BandRecord: BAND,
-    SensorRecord: SENSOR,
-    FollowRecord: FOLLOW,
-    ShineRecord: SHINE,
-    RadioRecord: RADIO,
-    BarRecord: BAR,
-    AnswersRecord: ANSWERS,
-    WatchRecord: WATCH,
-}
-"""The kinds' numbers in the table."""
-
-
-def sense_fields(one: SenseRecord) -> Record:
-    """What stands behind the kind of a sense."""
-    return SENSE_FIELDS[SENSE_KINDS[type(one)]]

@@ -179,5 +179,5 @@ def test_the_listing_says_what_follows_what_in_the_units_of_both() -> None:
         "sensor on PF0: quiet below 11.7 %; up 61 % a frame, down all",
         "output 0 follows source 0: 1000 us to 2000 us, -40 deg to 60 deg, mixed with idle; "
         "at most 200 deg/s, 900 deg/s2",
-        "output 1 follows source 1: 0 % to 99.9 %, 100% to 0%; at most 1.17 levels a frame",
+        "output 1 follows source 1: 0 % to 99.9 %, 100% to 0%; at most 29.3 %/s",
     ]
