@@ -60,7 +60,6 @@ TELLING |= {65000, 65534, 65535, 65536}
 """Values of the rule book that hardly mean anything else where they stand as a number."""
 
 ELSEWHERE = {
-    ("sim/light/effects.py", 65535): "arithmetic in words of 16 bits (TABLE.md 3.4)",
     ("sim/light/patterns.py", 65536): "beats that words of 16 bits count (TABLE.md 3.4)",
     ("firmware_gen/board/played_as_shown.py", 65535): "a duty's range",
     ("firmware_gen/board/virtual_lines.py", 65536): "ports of TCP",

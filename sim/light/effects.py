@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from sim.arrays import Integers
 from sim.model import Effect, Law
+from sim.noise import BEAT_FACTOR, PIXEL_FACTOR, SEED_FACTOR, mixed
 from sim.rulebook import EFFECT_ONE, EFFECT_STEPS, LEVEL_MAX, LEVEL_STEPS_PER_PCT, WIDTH_MAX
 from sim.score.fixed_laws import fixed_law
 
@@ -86,10 +87,7 @@ def run_share(h: Whole, pixel: Whole, pixels: int, width: int) -> Whole:
 
 def noise(seed: int, a: Whole, b: Whole) -> Whole:
     """A hash of three integers to 0..255; the same inputs always give the same number."""
-    h = (seed * 0x9E37 ^ a * 0x85EB ^ b * 0xC2B3) & 0xFFFF
-    h = (h ^ (h >> 7)) * 0x2C1B & 0xFFFF
-    h = (h ^ (h >> 9)) * 0x297B & 0xFFFF
-    return (h ^ (h >> 8)) & 255
+    return mixed(seed * SEED_FACTOR ^ a * BEAT_FACTOR ^ b * PIXEL_FACTOR) & 255
 
 
 # -- many at once --------------------------------------------------------------------------------

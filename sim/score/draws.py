@@ -33,7 +33,8 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.rulebook import DRAW_KEYS, WORD_MAX
+from sim.noise import BEAT_FACTOR, SEED_FACTOR, mixed
+from sim.rulebook import DRAW_KEYS
 
 Holds: TypeAlias = Literal["shortest", "longest"]
 """Which of the times that are drawn between two statements."""
@@ -63,18 +64,8 @@ def noise(key: int, count: int) -> int:
     For one key it takes each value once while the count goes through all of its 16 bits. The key
     goes in twice: mixed once only, some pairs of keys draw much alike.
     """
-    own = key * 0x9E37
-    return _mixed(_mixed(own ^ count * 0x85EB) + own)
-
-
-def _mixed(h: int) -> int:
-    """The rounds of TABLE.md 3.4."""
-    h &= WORD_MAX
-    h ^= h >> 7
-    h = h * 0x2C1B & WORD_MAX
-    h ^= h >> 9
-    h = h * 0x297B & WORD_MAX
-    return h ^ h >> 8
+    own = key * SEED_FACTOR
+    return mixed(mixed(own ^ count * BEAT_FACTOR) + own)
 
 
 def drawn(least: int, most: int, key: int, count: int) -> int:
