@@ -280,6 +280,17 @@ def test_stop_limp_and_re_arm_are_the_boards_own(heron: Opened, checked: Checked
     assert hold_against_the_reference(heron, checked) > 100
 
 
+def test_a_press_while_the_boards_start_is_answered_in_words(heron: Opened) -> None:
+    heron.js("() => bellcrank.seek(0)")
+    button(heron, "start sag").click()
+    heron.wait("document.getElementById('told').textContent.includes('begins no cue yet')")
+    told = heron.page.locator("#state").text_content()
+    assert told is not None
+    assert told.startswith("body: starting (begins no cue yet)")
+    heron.wait("document.getElementById('state').textContent.includes('body: ready')")
+    assert "begins no cue" not in (heron.page.locator("#state").text_content() or "")
+
+
 def test_a_remote_out_of_reach_starts_the_cue_for_it(heron: Opened, checked: CheckedShow) -> None:
     ready(heron)
     heron.page.click("#reach")
@@ -494,6 +505,8 @@ def test_a_lamp_is_drawn_on_the_part_that_carries_it(heron: Opened) -> None:
 def test_findings_are_listed_and_lead_to_their_moment(heron: Opened) -> None:
     items = heron.page.locator("#notes li")
     assert items.count() > 0
+    assert "`" not in heron.page.locator("#notes").inner_text()
+    assert items.locator("code").count() > 0
     moment = items.locator("button").first
     seconds = float(moment.inner_text().split(" ")[0])
     moment.click()

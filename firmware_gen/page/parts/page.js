@@ -22,6 +22,9 @@ const AHEAD = 3000; // frames of a rehearsal played before the first picture
 const AHEAD_MS = 10; // for playing ahead between two pictures
 const AHEAD_BAND_MS = 700; // between two drawings of its band meanwhile
 
+const STARTING = "starting";
+const NOT_YET = "begins no cue yet";
+
 const byId = id => document.getElementById(id);
 const show = JSON.parse(byId("data").textContent);
 const compiled = await programs(show);
@@ -194,7 +197,10 @@ function ask(request) {
   now = Math.max(now, take.frames - 1);
   band.look(take, false);
   run(true);
-  tell(wordsOf(request).replace("\u2193", "button ").replace("\u2191", "let go of "));
+  const said = wordsOf(request).replace("\u2193", "button ").replace("\u2191", "let go of ");
+  const starting = take.at(take.frames - 1).boards.filter(board => board.mode === STARTING);
+  const lost = /^(down|close|go)/.test(request) && starting.length;
+  tell(lost ? `${said}: ${starting.map(board => board.spec.name).join(", ")} ${NOT_YET}` : said);
 }
 
 function reach() {
@@ -281,7 +287,9 @@ function say(rig, frame) {
   plugs.show(rig);
   byId("reach").setAttribute("aria-pressed", String(!rig.inReach));
   byId("remote").classList.toggle("away", !rig.inReach);
-  const modes = rig.boards.map(board => `${board.spec.name}: ${board.mode}`).join(", ");
+  const modes = rig.boards
+    .map(({ spec, mode }) => `${spec.name}: ${mode === STARTING ? `${mode} (${NOT_YET})` : mode}`)
+    .join(", ");
   const cues = [...running].filter(name => !show.idle.includes(name));
   const state = `${modes}${cues.length ? `; ${cues.join(", ")}` : ""}`;
   byId("state").textContent = state;
@@ -323,6 +331,16 @@ function leaned() {
   dirty = true;
 }
 
+/** A finding's words; what the text says stands between back-quotes there, and as code here. */
+function worded(message) {
+  return message.split("`").map((part, n) => {
+    if (n % 2 === 0) return part;
+    const code = document.createElement("code");
+    code.textContent = part;
+    return code;
+  });
+}
+
 function listed(note) {
   const item = document.createElement("li");
   item.className = note.severity;
@@ -339,7 +357,7 @@ function listed(note) {
   const where = document.createElement("span");
   where.className = "small";
   where.textContent = ` (${note.severity}, ${note.name}, ${note.place})`;
-  item.append(note.message, where);
+  item.append(...worded(note.message), where);
   byId("notes").querySelector("ul").append(item);
 }
 

@@ -5,6 +5,7 @@ export class Plugs {
   constructor(holder, show, ask) {
     this.nodes = new Map();
     holder.hidden = !show.boards.some(board => board.role === "leads");
+    document.getElementById("plugs-told").hidden = holder.hidden;
     if (holder.hidden) return;
     for (const { name, role } of show.boards) {
       if (role === "leads") continue;
