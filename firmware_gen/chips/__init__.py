@@ -14,7 +14,7 @@ from typing import Final
 
 from firmware_gen.chips.chip import Chip, Job
 
-__all__ = ["CHIPS", "CHIPS_BY_ID", "FIRST", "Chip", "Job"]
+__all__ = ["CHIPS", "CHIPS_BY_ID", "FIRST", "PORT_LETTERS", "Chip", "Job"]
 
 _FOUND: Final[list[Chip]] = sorted(
     (
@@ -32,6 +32,9 @@ CHIPS: Final[Mapping[str, Chip]] = MappingProxyType(_BY_NAME)
 
 CHIPS_BY_ID: Final[Mapping[int, Chip]] = MappingProxyType(_BY_ID)
 """By the number in a table's header."""
+
+PORT_LETTERS: Final = "".join(sorted({letter for chip in _FOUND for letter in chip.ports}))
+"""Of the ports of all chips."""
 
 FIRST: Final = _FOUND[0]
 """Taken where nobody says which chip: a virtual board without a show."""

@@ -229,7 +229,7 @@ class Chip:
         if job == "channel":
             return "no timer measures pulses there"
         if job == "sensor":
-            return "it is no input of the converter from analog to digital"
+            return "it is not an input of the converter from analog to digital"
         return self.timed.get(pin, "it has no hardware PWM channel")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
+from firmware_gen.chips import PORT_LETTERS
 from seqlang.text.slips.written import Slip
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def _bare_names(line: Written) -> Iterator[Slip]:
 
 
 _PIN: Final = re.compile(
-    r"\bpin +((?:PORT|PIN|P)[_. ]?([A-G])[_. ]?([0-7]))(?=\s*(?:,|$))", re.IGNORECASE
+    rf"\bpin +((?:PORT|PIN|P)[_. ]?([{PORT_LETTERS}])[_. ]?([0-7]))(?=\s*(?:,|$))", re.IGNORECASE
 )
 
 
@@ -85,7 +86,7 @@ def _hyphens(line: Written) -> Iterator[Slip]:
             continue
         instead = found[0].replace("-", "_")
         yield Slip(
-            f"`{found[0]}` is no name: names are letters, digits and `_`",
+            f"`{found[0]}` is not a name: names are letters, digits and `_`",
             *found.span(),
             help=f"such as `{instead}`",
             edits=((*found.span(), instead),),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
+from firmware_gen.chips import CHIPS
 from seqlang.text.slips.senses import only, whole
+from seqlang.text.slips.written import PIN
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,7 +29,8 @@ _PLUGGED: Final = re.compile(
     rf"(?:(?:analog(?:ue)?|digital|rc|radio|pwm|new|the|a|an) +)*"
     rf"(?P<kind>servo|lamp|strip|switch|input|channel|sensor) +(?P<name>\w+) *[:,=@]? *"
     rf"(?:(?:on|at|board) +)*(?:(?P<board>{_NAME})[ .,:]+)??(?:(?:at|on) +)?(?:pin\b[ .:=]*)?"
-    r"(?P<pin>P[A-L][0-7]|A[0-9]{1,2}|ADC[0-9]{1,2}|D?[0-9]{1,2})(?P<more>(?: *,.*)?)$"
+    rf"(?P<pin>{PIN}|"
+    r"A[0-9]{1,2}|ADC[0-9]{1,2}|D?[0-9]{1,2})(?P<more>(?: *,.*)?)$"
 )
 
 
@@ -67,7 +70,7 @@ _FOLLOWS: Final = re.compile(
     rf"(?:slave|node|client|follow(?:s|er|ing)?|secondary|listens|peer)(?: +(?:to +)?{_NAME})?"
 )
 _ADDRESS: Final = re.compile(r"(?:(?:address|addr|adr|id|node|number|no|nr)\b[.:= #]*)?([0-9]+)")
-_CHIP: Final = re.compile(r"(?:chip +)?(\w*mega\w+)", re.IGNORECASE)
+_CHIP: Final = re.compile(rf"(?:chip +)?({'|'.join(CHIPS)}|\w*mega\w+)", re.IGNORECASE)
 
 
 def _board(line: Written, text: str) -> Iterator[Slip]:

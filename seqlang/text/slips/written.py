@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from lark import Token, UnexpectedInput, UnexpectedToken
 from lark.indenter import DedentError
 
+from firmware_gen.chips import PORT_LETTERS
 from seqlang.text.grammar import parser
 from seqlang.text.names import RESERVED, nearest
 from seqlang.text.syntax import ActText, CueText, Cut, EffectText, LightText, names_in
@@ -65,7 +66,9 @@ _NEEDS_BODY: Final = frozenset(BODIES) - {
 }
 """Kinds whose header alone is no whole statement."""
 
-_PIN: Final = re.compile(r"P[A-L][0-7]")
+PIN: Final = rf"P[{PORT_LETTERS}][0-7]"
+"""A pin of some chip, as data sheets write it."""
+_PIN: Final = re.compile(PIN)
 """A pin, which is no output's name: a `watch` line below a board has one."""
 
 _BOARD: Final = re.compile(
@@ -144,7 +147,7 @@ class Written:
             return parser().parse(f"{before}{text}\n{after}"), None
         except UnexpectedInput as error:
             return None, error
-        except DedentError:  # what stands behind the line belongs to no block that it opens
+        except DedentError:  # what comes after the line belongs to no block that it opens
             return None, _past_the_block()
 
     @cached_property
