@@ -114,7 +114,7 @@ def _read_point(text: str) -> MeasuredPoint:
             raise ValueError
     except (ValueError, KeyError, ZeroDivisionError):
         raise CalibrationRefusedError(
-            f"`{text.strip()}` is no point: write the pulse and where the part stands with it, "
+            f"`{text.strip()}` is not a point: write the pulse and where the part stands with it, "
             "such as `1010 us at 0 deg`, `1010 us at 0 mm` or `1500 us at 0 rpm`"
         ) from None
     return MeasuredPoint(

@@ -58,8 +58,8 @@ LITHIUM: Final = Caution(
         "short it",
         "fuse the lead close to the pack; carry the pack where it can be pulled out in seconds; "
         "follow the rules of whoever transports it",
-        "a board that watches its battery is no protection circuit: it sees the pack and not each "
-        "cell, and it acts late; use packs that are protected",
+        "a board that watches its battery is not a protection circuit: it sees the pack and not "
+        "each cell, and it acts late; use packs that are protected",
     ),
 )
 
@@ -117,8 +117,8 @@ SLIDING: Final = Caution(
         *JOGGING.words[:2],
         "ends in the text do not know what the part really meets: go near them slowly, and listen; "
         "a servo that hums is pressing on something",
-        "letting go ends the pulses, and so do Stop and Limp; a phone is no emergency stop: keep a "
-        "switch in the supply's lead within reach",
+        "letting go ends the pulses, and so do Stop and Limp; a phone is not an emergency stop: "
+        "keep a switch in the supply's lead within reach",
     ),
 )
 """The same for `bellcrank jog --phone`."""

@@ -391,7 +391,9 @@ def _pack(text: str, answers: Answers) -> str:
         )
     kind = found[2] if found[2] in CHEMISTRIES else nearest(found[2], CHEMISTRIES)
     if kind is None:
-        raise UnfitAnswerError(f"`{found[2]}` is no kind of cell here: {_or(tuple(CHEMISTRIES))}")
+        raise UnfitAnswerError(
+            f"`{found[2]}` is not a kind of cell here: {_or(tuple(CHEMISTRIES))}"
+        )
     if not 1 <= int(found[1][:4]) <= MOST_CELLS:
         raise UnfitAnswerError(f"a first show takes 1 to {MOST_CELLS} cells in series")
     capacity = between(parts[1], units.AMPERE_HOURS, 0.05, 50, "Ah")
@@ -469,7 +471,7 @@ QUESTIONS: Final = (
              _always("0 deg to 60 deg"), _travel, _by("yes")),
     Question("way", "From where to where may the part slide?", _always("0 mm to 40 mm"), _way,
              _by("line")),
-    Question("turns", "How fast shall it turn?", _always("40 rpm"), _turns, _by("round")),
+    Question("turns", "How fast does it turn?", _always("40 rpm"), _turns, _by("round")),
     Question("load", "How heavy is what moves?", _always("60 g"), _load, _moves),
     Question("length", "How far from the hinge is its centre of mass?", _usual_length,
              _length, _by("yes")),

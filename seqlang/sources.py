@@ -72,7 +72,7 @@ def pulse_us(written: str, of: str, order: str) -> float:
     written = _with_a_point(written)
     if not written:
         raise ValueError(f"the pulse {of} is not said; {would}")
-    no_pulse = f"`{written}` is no pulse {of}; {would}"
+    no_pulse = f"`{written}` is not a pulse {of}; {would}"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):
@@ -94,7 +94,7 @@ def share(written: str, of: str) -> float:
     written = _with_a_point(written)
     if not written:
         raise ValueError(f"the place {of} is not said; {would}")
-    no_place = f"`{written}` is no place {of}; {would}"
+    no_place = f"`{written}` is not a place {of}; {would}"
     try:
         value, dimension = parse_quantity(written)
     except (KeyError, ValueError, ZeroDivisionError):

@@ -85,7 +85,7 @@ CHANNEL_RANGE_US: Final = (800, 2200)
 """us. Channel pulses of hobby radios have 1000 to 2000 us, and some 100 us more with a wide throw
 (common practice, no source)."""
 CHANNEL_RANGE: Final = (2 * CHANNEL_RANGE_US[0], 2 * CHANNEL_RANGE_US[1])
-"""Ticks. What is shorter or longer is no pulse of a channel."""
+"""Ticks. What is shorter or longer is not a pulse of a channel."""
 CHANNEL_SLACK: Final = 50
 """Ticks, 25 us. A band is left that much beyond its ends: receivers tremble by a few us (common
 practice, no source)."""

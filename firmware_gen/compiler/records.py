@@ -243,7 +243,7 @@ def _radio_records(show: Show) -> tuple[RadioRecord, ...]:
     if leader.radio.baud not in RADIO_BAUDS:
         raise CompileError(
             "radio-rate",
-            f"{leader.radio.baud} baud is no usual rate of a radio",
+            f"{leader.radio.baud} baud is not a usual rate of a radio",
             leader.radio.mark,
             part="baud",
         )

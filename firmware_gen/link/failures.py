@@ -74,7 +74,7 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
         "on Linux, join the group that owns the port, then log in anew; the message names it",
     ),
     "not-a-port": FailureWords(
-        "what was named is no port",
+        "what was named is not a port",
         "a file, a folder or a pipe has the name that stands behind `--port`, or `--store` names "
         "a file that is no board's memory",
         "opening it as a port would change or block it",

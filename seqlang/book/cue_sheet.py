@@ -81,7 +81,7 @@ def _always(show: Show) -> Iterator[tuple[str, str]]:
     seconds = _seconds(score.stop_ms)
     to_do = f"all parts go to the safe pose in {seconds}, then their pulses end"
     yield ("STOP", f"button {stop}: {to_do}" if stop else f"no button; `bellcrank stop`: {to_do}")
-    yield "Emergency", "the switch in the supply's lead. The stop button is no emergency stop."
+    yield "Emergency", "the switch in the supply's lead. The stop button is not an emergency stop."
     if score.lost_ms is not None and score.lost_cue is not None:
         lost = f"after {_seconds(score.lost_ms)} of silence the cue `{score.lost_cue}` starts"
         yield "Remote lost", lost

@@ -98,7 +98,7 @@ def _refuse_twice(command: click.Command, ctx: click.Context, words: list[str]) 
             is_single = isinstance(one, click.Option) and not (one.multiple or one.is_flag)
             if is_single and given.count(one) > 1:
                 raise click.UsageError(
-                    f"`{one.opts[-1]}` stands there {given.count(one)} times; give it once", own
+                    f"`{one.opts[-1]}` is given {given.count(one)} times; give it once", own
                 )
 
 

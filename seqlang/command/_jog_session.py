@@ -221,7 +221,9 @@ class JogSession:
         try:
             (point,) = read_points([f"1500 us at {place}"])
         except (CalibrationRefusedError, ValueError):
-            self._message = f"`{typed}` says no place: a number, such as 12.5, or one with its unit"
+            self._message = (
+                f"`{typed}` is not a place: a number, such as 12.5, or one with its unit"
+            )
             return
         if point.unit != unit:
             self._message = f"this part is measured in {unit}, and `{typed}` is something else"

@@ -133,7 +133,7 @@ def source_on(links: Sequence[BoardLink], rig: Rig, name: str) -> SourceOnBoard:
         kinds = ChannelRecord | SensorRecord
         pins = [one.pin for one in _played(link).senses if isinstance(one, kinds)]
         if wanted.pin not in pins:
-            raise _other_show(link, f"nothing that is heard on the pin of `{name}`")
+            raise _other_show(link, f"no channel or sensor on the pin of `{name}`")
         way = STICK_WAY if isinstance(wanted, Channel) else SENSOR_WAY
         return SourceOnBoard(name, link, pins.index(wanted.pin), way)
     raise LinkFailure(
@@ -150,7 +150,7 @@ def _board_of(link: BoardLink, rig: Rig) -> str:
             return board.name
     raise LinkFailure(
         "wrong-address",
-        f"{named(link)} is no board of this show",
+        f"{named(link)} is not a board of this show",
         "`bellcrank ports` says which board is on which port",
     )
 

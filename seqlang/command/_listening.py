@@ -69,5 +69,5 @@ def no_socket(error: OSError, host: str, number: int) -> WrongUse:
 def _has() -> str:
     others = own_addresses()
     if not others:
-        return f"it is in no network: only {LOOPBACK} would pass, which is for itself"
+        return f"it is in no network: only {LOOPBACK} is left, which other computers cannot reach"
     return f"it has {', '.join(others)}"

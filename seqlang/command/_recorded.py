@@ -43,7 +43,9 @@ def tolerance_of(servo: Servo, within: str | None) -> float:
     try:
         (point,) = read_points([f"1500 us at {within}"])
     except (CalibrationRefusedError, ValueError):
-        raise WrongUse(f"`--within {within}` is no distance, such as `2 deg` or `1 mm`") from None
+        raise WrongUse(
+            f"`--within {within}` is not a distance, such as `2 deg` or `1 mm`"
+        ) from None
     if point.unit != unit or point.place <= 0:
         raise WrongUse(
             f"`--within {within}`: `{servo.name}` is measured in {unit}, and it must be over 0"

@@ -131,19 +131,15 @@ def command(
 
     Example: bellcrank jog first.cues --list --port virtual
     """
-    if not phone and (opened or address or number or duration):
-        raise WrongUse(
-            "`--open`, `--address`, `--number` and `--for` are for a phone: add `--phone`"
-        )
-    if stick is not None and (phone or listed):
-        raise WrongUse("`--stick` is for keys: leave out `--phone` and `--list`")
+    of_phone = bool(opened or address or number or duration)
+    _demand_that_options_fit(phone, of_phone, listed, stick is not None)
     until_s = None if duration is None else float(seconds(duration, "--for"))
     host = host_of(opened, address)
     loaded, checked = read_and_check(file)
     demand_read(file, loaded)
     assert loaded.show is not None
-    if not listed and not phone and not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise WrongUse("keys need a terminal; `--list` only says which servos there are")
+    if not listed and not phone:
+        _demand_terminal()
     with ExitStack() as stack:
         if name is not None:
             demand_name(name, loaded)
@@ -164,6 +160,21 @@ def command(
         else:
             left = _by_keys(servos, _source(links, loaded.show.rig, stick))
     return _written(file, loaded.show.rig, left, name, within, write)
+
+
+def _demand_that_options_fit(phone: bool, of_phone: bool, listed: bool, stick: bool) -> None:
+    """Keys, a phone and a list have options of their own (`of_phone`: one of the phone's)."""
+    if of_phone and not phone:
+        raise WrongUse(
+            "`--open`, `--address`, `--number` and `--for` are for a phone: add `--phone`"
+        )
+    if stick and (phone or listed):
+        raise WrongUse("`--stick` is for keys: leave out `--phone` and `--list`")
+
+
+def _demand_terminal() -> None:
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise WrongUse("keys need a terminal; `--list` only says which servos there are")
 
 
 def _written(

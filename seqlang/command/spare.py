@@ -140,7 +140,7 @@ def _placed(
     elif port in here:
         raise LinkFailure(
             "refused",
-            f"board `{here[port].name}` of this show is on {port}: it is no spare",
+            f"board `{here[port].name}` of this show is on {port}: it is not a spare",
             "name the spare's port with `--port`",
         )
     missing = [each for each in show.boards if each not in here.values()]

@@ -231,6 +231,6 @@ def _button_of(link: BoardLink, cue: str) -> int:
         raise LinkFailure(
             "refused",
             f"no button starts cue `{cue}`, so none can be held",
-            "leave `--held` out, or bind the cue to a button in the show's `remote`",
+            "leave out `--held`, or bind the cue to a button in the show's `remote`",
         )
     return max(bound, key=lambda each: each.while_held).button

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 _QUANTITY: Final = re.compile(r"-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./]*|%)")
 
 
+_MOST_LISTED: Final = 12
+"""Names that are shown; of more the rest are counted."""
+
 MOST_TOLD: Final = 4
 """Things of one name that are told of one by one."""
 
@@ -106,8 +109,9 @@ def _name(
 
 
 def _listed(names: Sequence[str]) -> str:
-    shown = ", ".join(f"`{name}`" for name in names[:12])
-    return shown + (f" and {len(names) - 12} more" if len(names) > 12 else "")
+    shown = ", ".join(f"`{name}`" for name in names[:_MOST_LISTED])
+    left = len(names) - _MOST_LISTED
+    return shown + (f" and {left} more" if left > 0 else "")
 
 
 def _output(

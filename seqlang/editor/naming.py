@@ -165,7 +165,7 @@ def renamed(loaded: Loaded, one: Occurrence, new: str) -> tuple[Occurrence, ...]
     if one.named not in OWN or names.declaration(one) is None:
         raise CannotRenameError(f"`{one.name}` is not a name that this show gives")
     if not _NAME.fullmatch(new):
-        raise CannotRenameError(f"`{new}` is no name: letters, digits and `_`, no digit first")
+        raise CannotRenameError(f"`{new}` is not a name: letters, digits and `_`, no digit first")
     if new in RESERVED:
         raise CannotRenameError(f"`{new}` is a word of the language and cannot be a name")
     alike = ("cue", "gesture") if one.named in ("cue", "gesture") else (one.named,)

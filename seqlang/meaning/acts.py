@@ -211,7 +211,7 @@ class ActMaker:
     def _swings_drawn(self, statement: ActText | Strike) -> None:
         self._reading.error(
             "wrong-kind",
-            "drawing back and going too far need a way and a time that are known",
+            "`anticipation` and `overshoot` need a known way and a known time",
             statement.swing[0],
             help="give one angle and one time, or leave this out",
         )

@@ -162,7 +162,7 @@ class CueMaker(ActMaker):
                 "wrong-kind",
                 "how long the cue has run here is not known"
                 if held
-                else "`at` counts from the start of the cue, but a `repeat` comes by several times",
+                else "`at` counts from the start of the cue, but a `repeat` comes here often",
                 statement,
                 related=((held.head[0] if isinstance(held, Block) else held, _how_long(held)),)
                 if held
@@ -410,7 +410,7 @@ class CueMaker(ActMaker):
         if kind == "WHILE_HELD" and self._is_part:
             self._reading.error(
                 "wrong-kind",
-                "nobody holds the button when this runs, so it is done once",
+                "nobody holds the button when this runs, so it runs once",
                 count,
                 help="say how often: `repeat 3 times`",
             )

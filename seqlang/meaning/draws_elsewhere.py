@@ -1,4 +1,4 @@
-"""What is wrong with a draw in a cue that is no strand of idle: first of all, that it is drawn.
+"""What is wrong with a draw in a cue that is not a strand of idle: first of all, that it is drawn.
 
 Its units and limits would be told, mended, and be in vain.
 """
@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
 
 def outside_idle(cue: str, span: Span) -> Finding:
-    """The finding of something that is drawn in a cue that is no strand of idle."""
+    """The finding of something that is drawn in a cue that is not a strand of idle."""
     return Finding(
         "error",
         "draw-outside-idle",
-        f"something is drawn here, and `{cue}` is no strand of idle",
+        f"something is drawn here, and `{cue}` is not a strand of idle",
         span,
         help="give one amount, or let `idle: go` name the cue",
     )

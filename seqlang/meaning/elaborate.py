@@ -10,7 +10,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `Cells` | `cells`, `chemistry`, `rows`, `capacity`, `resistance` |
 | `Adapter` | `voltage`, `current` |
 | `Regulator` | `voltage`, `current`, `dropout`, `efficiency` |
-| `Board` | `name`, `chip`, `address`, `feed` (the whole line), `logic` (what stands behind it) |
+| `Board` | `name`, `chip`, `address`, `feed` (the whole line), `logic` (what comes after it) |
 | `PackWatch` | `pin`, `warns`, `stops`, `reference` (the amounts); span: the line |
 | `Divider` | `upper`, `lower` |
 | `Wire` | `supply`, `length`, `gauge`, `strands` (all of it), `bundled` |

@@ -117,7 +117,7 @@ class Bound(NamedTuple):
     amounts: Mapping[str, tuple[Token, Quantity | Colour]]
     outputs: Mapping[str, str]
     values: tuple[tuple[str, Place, str], ...]
-    """Where each value stands, or would stand behind some words; see `Passage.values`."""
+    """Where each value stands, or would come after some words; see `Passage.values`."""
 
 
 def gesture(
@@ -139,7 +139,7 @@ def _righted(
     lines: Sequence[Line],
     outputs: Mapping[str, tuple[OutputKind, Token]],
 ) -> list[Line]:
-    """Parameters as they were meant, where their kinds stand before their names; that is noted."""
+    """Parameters as they were meant, where their kinds come before their names; that is noted."""
     turned = [line for line in lines if _is_turned(line)]
     known = {*reading.constants, *outputs, *COLOURS}
     if all(str(line.items[1]) in known for line in turned):
@@ -149,7 +149,7 @@ def _righted(
     kind, name = turned[0].items[:2]
     reading.error(
         "syntax",
-        f"`{kind}` is the kind of `{name}`: a parameter's name stands first",
+        f"`{kind}` is the kind of `{name}`: a parameter's name comes first",
         turned[0],
         help=f"write `{', '.join(written)}`",
         fix=Fix(*places[0], tuple(places[1:])),

@@ -98,35 +98,12 @@ def _follow(
     way, mixed = cast("Line | None", more.get("way")), more.get("mixed")
     way_ms = FOLLOW_MS if way is None else reading.tried(_way_ms, reading, way)
     if mixed is not None and kind == "lamp":
-        reading.error(
-            "wrong-kind",
-            f"`{name}` is a lamp, and only a part can be mixed with idle",
-            mixed,
-            help="take `mixed with idle` out: while the lamp follows, it shows that alone",
-            fix=without(reading, mixed),
-        )
+        _tell_of_mixed_lamp(reading, name, mixed)
         raise Fault
-    source = known.get(str(token))
-    if source is not None:
-        targets = PERCENT if kind == "lamp" else reading.motion(name).place.dimension
-        said = f"the values of `{token}` stand first, then where `{name}` is at each"
-        changed_places(reading, line, source.measure.dimension, targets, said)
-        shares_of_travel(reading, line, name, travel)
-    ends = [reading.tried(_end, reading, line, n, name, kind, source) for n in (0, 1)]
-    first, last = ends
-    if str(token) not in known or first is None or last is None or way_ms is None:
+    ends = _both_ends(reading, line, name, kind, known.get(str(token)), travel)
+    if ends is None or way_ms is None:
         raise Fault
-    if first.value == last.value:
-        reading.error(
-            "number-out-of-range",
-            f"`{token}` would turn `{name}` at one value only: it goes from "
-            f"`{reading.text(first.value_node)}` to `{reading.text(last.value_node)}`",
-            last.value_node,
-            help="state two different values, and where the output is at each",
-        )
-        raise Fault
-    if first.value > last.value:
-        first, last = last, first
+    first, last = _in_order(reading, token, name, *ends)
     return Follow(
         *(name, str(token), first.value, last.value, first.target, last.target),
         way_ms=way_ms,
@@ -142,6 +119,50 @@ def _follow(
             ("mixed", mixed),
         ),
     )
+
+
+def _tell_of_mixed_lamp(reading: Reading, name: str, mixed: Line | Token) -> None:
+    reading.error(
+        "wrong-kind",
+        f"`{name}` is a lamp, and only a part can be mixed with idle",
+        mixed,
+        help="leave out `mixed with idle`: while the lamp follows, it shows that alone",
+        fix=without(reading, mixed),
+    )
+
+
+def _both_ends(
+    reading: Reading,
+    line: Line,
+    name: str,
+    kind: OutputKind,
+    source: SourceMeasure | None,
+    travel: tuple[Amount, Amount] | None,
+) -> tuple[_Way, _Way] | None:
+    """Both ends as they are written; None where one, or the source, is not known."""
+    if source is not None:
+        targets = PERCENT if kind == "lamp" else reading.motion(name).place.dimension
+        said = f"the values of `{line.token(1)}` come first, then where `{name}` is at each"
+        changed_places(reading, line, source.measure.dimension, targets, said)
+        shares_of_travel(reading, line, name, travel)
+    first, last = (reading.tried(_end, reading, line, n, name, kind, source) for n in (0, 1))
+    return None if source is None or first is None or last is None else (first, last)
+
+
+def _in_order(
+    reading: Reading, source: Token, name: str, first: _Way, last: _Way
+) -> tuple[_Way, _Way]:
+    """The end of the lesser value, then the other. Raises Fault where they are one."""
+    if first.value == last.value:
+        reading.error(
+            "number-out-of-range",
+            f"`{source}` would turn `{name}` at one value only: it goes from "
+            f"`{reading.text(first.value_node)}` to `{reading.text(last.value_node)}`",
+            last.value_node,
+            help="state two different values, and where the output is at each",
+        )
+        raise Fault
+    return (first, last) if first.value < last.value else (last, first)
 
 
 def _way_ms(reading: Reading, way: Line) -> int:

@@ -88,7 +88,7 @@ _OF_THE_TIME = re.compile(r"\bfastest +at +\Z")
 _AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
 
 _BARE_NUMBER: Final = re.compile(r"[ \t=]*(-?[0-9]+(?:\.[0-9]+)?)[ \t]*(?=[,\n#])")
-"""What stands behind the name of a constant or a parameter that has no unit."""
+"""What comes after the name of a constant or a parameter that has no unit."""
 
 
 @dataclass(frozen=True)

@@ -204,7 +204,7 @@ def _across_and_sliding(
         reading.error(
             "wrong-kind",
             f"the hinge line of `{name}` is turned, and `{sliding[root]}` of the same parts moves "
-            "along a line: both together are not reckoned",
+            "along a line: the two together cannot be checked",
             tokens[name],
             help=f"let `{name}` stand on the costume, and put its mass into the `load` of what "
             "carries it",

@@ -316,7 +316,7 @@ def _grip_m(reading: Reading, line: Line, pressing: Sequence[object], name: str)
     if straight == stated:
         reading.error(
             "wrong-kind",
-            f"`{name}` moves along a line and presses alike everywhere"
+            f"`{name}` moves along a line, and presses the same everywhere"
             if straight
             else f"`{name}` turns about a hinge: how far from it the grip presses is missing",
             line,
@@ -358,7 +358,7 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
         reading.error("wrong-kind", f"`{name}` {why}", line, label=f"`{what}` is not for it")
     helped = _other_rating(reading, sheet, name, linear)
     if rating is not None and sheet.get("travel") is not None and helped is not None:
-        what = "pushes a rod, and the part turns" if linear else "turns, and it shall push a rod"
+        what = "pushes a rod, and the part turns" if linear else "turns, but it is to push a rod"
         reading.error("wrong-kind", f"the servo of `{name}` {what}", rating, help=helped)
         return False
     return not alien
@@ -372,7 +372,7 @@ def _alien_lines(reading: Reading, sheet: Sheet, name: str, linear: bool) -> tup
     if name in reading.spinning:
         kinds = ("mount", "level", "slope", "spring", "backlash", "acceleration", "nip", "grips")
         fitting = ("gear",)
-        why = "turns round and round, so that it has a speed, but no angle and no end of a way"
+        why = "turns round and round: it has a speed, and no angle or end"
     elif name in reading.straight:
         kinds = ("level", "axis", "tip", "nip")
         fitting = ("gear",) if linear else ("drum", "rack")
@@ -748,7 +748,7 @@ def _band(reading: Reading, line: Line) -> Band:
             "number-out-of-range",
             f"the band ends at {high_us:g} us, below {low_us:g} us, where it begins",
             line,
-            help="the shorter pulse stands first",
+            help="the shorter pulse comes first",
             fix=_changed_round(reading, line, 3),
         )
         raise Fault

@@ -86,11 +86,11 @@ def _shine(reading: Reading, line: Line, name: str, led: Collection[str]) -> Shi
                 f"`{name}` is as bright as `{servo}` goes, and `{word}` is for what follows a "
                 "stick or a sensor",
                 more,
-                help=f"take `{word}` out",
+                help=f"leave out `{word}`",
                 fix=without(reading, more),
             )
             raise Fault
-    said = f"the places of `{servo}` stand first, then how bright `{name}` is at each"
+    said = f"the places of `{servo}` come first, then how bright `{name}` is at each"
     part = reading.motion(str(servo))
     for dimension in {part.place.dimension, part.speed.dimension}:
         changed_places(reading, line, dimension, PERCENT, said)

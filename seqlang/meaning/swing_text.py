@@ -63,7 +63,7 @@ def swung(
     if statement.pace.kind != "in":
         reading.error(
             "wrong-kind",
-            "drawing back and going too far need the time that all of it takes",
+            "`anticipation` and `overshoot` need the time of the whole move",
             statement.pace,
             help="such as `in 800 ms`",
         )

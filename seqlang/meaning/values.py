@@ -358,14 +358,16 @@ class Reading(Notebook):
         unit = measure.model_unit
         said = limit_text(limit, measure)
         both = above is None and low is not None and high is not None
+        ends = f"from {limit_text(low, measure)} to {limit_text(high, measure)}" if both else None  # type: ignore[arg-type]
+        fix = said if clamp and both else None
+        if both and (brief := _in_milliseconds(amount, measure, low, high)):  # type: ignore[arg-type]
+            ends, fix = f"did you mean `{brief}`? {ends}", brief
         self.error(
             "number-out-of-range",
             f"{what} must be {words} {said}, but `{shortened(self.text(amount))}` is written",
             amount,
-            help=f"from {limit_text(low, measure)} to {limit_text(high, measure)}"  # type: ignore[arg-type]
-            if both
-            else None,
-            fix=said if clamp and both else None,
+            help=ends,
+            fix=fix,
             asked=value,
             limit=limit,
             unit=unit or None,
@@ -405,6 +407,14 @@ class Reading(Notebook):
             return float(Fraction(above) / Fraction(below))
         quantity = self.quantity(amount)
         return self.value(amount, PLAIN if quantity.dimension == NUMBER else SHARE)
+
+
+def _in_milliseconds(amount: Amount, measure: Measure, low: float, high: float) -> str | None:
+    """The same number in ms, where a second is too long whatever its number, and that fits."""
+    seconds = re.fullmatch(r"([0-9.]+) *s", str(amount)) if isinstance(amount, Token) else None
+    if seconds is None or measure.model_unit != "ms" or high >= 1000.0:
+        return None
+    return f"{seconds[1]} ms" if low <= float(seconds[1]) <= high else None
 
 
 def _operand(item: object) -> Token | Sum | Negative:

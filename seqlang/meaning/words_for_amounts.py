@@ -36,12 +36,12 @@ def said(source: Source, start: int, word: str) -> WordSaid | None:
     if _FASTEST.search(before) and word.lower() in PLACES:
         share = PLACES[word.lower()] or "50 %"
         hint = f"write `fastest at {share}`: from 26 % to 74 % of its time"
-        return WordSaid(f"`{word}` is no share of the time", hint, (start, share))
+        return WordSaid(f"`{word}` is not a share of the time", hint, (start, share))
     long = _LONG.search(before)
     if long is not None and word.lower() in _PRESSES:
         gap = line + long.start(1)
         return WordSaid(
-            f"`long` says already that it is a press: `{word}` says no time",
+            f"`long` says already that it is a press: `{word}` is not a time",
             f"leave out `{word}`, or say how long, such as `long 1 s`",
             (gap, ""),
         )
@@ -55,7 +55,7 @@ def said(source: Source, start: int, word: str) -> WordSaid | None:
     if _BUTTON.match(before):
         number = re.fullmatch(r"[^\W\d]*?_?([1-9][0-9]?)", word)
         return WordSaid(
-            f"a button has a number, and `{word}` is none",
+            f"a button has a number, and `{word}` is not one",
             f"buttons are numbered from 1 to {BUTTONS[-1]}",
             None if number is None else (start, number[1]),
         )
@@ -75,7 +75,7 @@ def _end_of_what_follows(word: str, start: int) -> WordSaid | None:
     """What a word says in the place of a level of a lamp that follows something."""
     level = _ENDS.get(word.lower())
     if level is not None:
-        return WordSaid(f"`{word}` is no end of what follows", f"write `{level}`", (start, level))
+        return WordSaid(f"`{word}` does not say how bright", f"write `{level}`", (start, level))
     if word.lower() in COLOURS:
         return WordSaid(
             f"`{word}` is a colour, and a lamp only gets brighter",

@@ -87,7 +87,7 @@ def read_said(text: str | bytes) -> PhoneSaid:
     do = found.pop("do", None)
     fields = _FIELDS.get(do) if isinstance(do, str) else None
     if fields is None or found.keys() != fields:
-        raise NotUnderstoodError("`do` and the fields are none that belong together")
+        raise NotUnderstoodError("these fields do not belong to this `do`")
     assert isinstance(do, str)
     return PhoneSaid(
         do,
@@ -102,7 +102,7 @@ def read_said(text: str | bytes) -> PhoneSaid:
 def _number(found: dict[str, Any], key: str, least: int, most: int) -> int:
     value = found[key]
     if type(value) is not int or not least <= value <= most:
-        raise NotUnderstoodError(f"`{key}` is no number from {least} to {most}")
+        raise NotUnderstoodError(f"`{key}` is not a number from {least} to {most}")
     return value
 
 

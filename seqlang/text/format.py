@@ -255,7 +255,7 @@ def _before_equals(row: _LaidLine) -> int:
 
 
 def _line(tokens: Sequence[Token], equals: int, column: int) -> str:
-    """The words of a statement; what stands behind its first word begins behind `column`."""
+    """The words of a statement; what comes after its first word begins behind `column`."""
     text = ""
     last: Token | None = None
     for token in tokens:

@@ -33,7 +33,7 @@ class _Block(NamedTuple):
     lines: tuple[int, ...]
     """Lines below it with words, counted from 0."""
     behind: str
-    """What stands behind `idle:` on its line."""
+    """What comes after `idle:` on its line."""
 
 
 def found_at(

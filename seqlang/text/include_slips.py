@@ -97,7 +97,7 @@ def _finding(
         message, stop = "`include` needs the path of a file, in quotes", end
         begin = line.start(2) if line[2] else start
     else:
-        message, begin, stop = f"`{line[1]}` starts no statement", start, line.end(1)
+        message, begin, stop = f"`{line[1]}` does not start a statement", start, line.end(1)
     return Finding(
         "error",
         "syntax",

@@ -173,7 +173,7 @@ class _Gatherer:
                     span = source.span(at, at + inset)
                     self._fault(
                         "uneven-indent",
-                        "this line is indented, but it belongs to nothing above it",
+                        "this line is indented, but belongs to nothing above it",
                         span,
                         help="let it begin at the left margin",
                         fix=Fix(span, ""),
@@ -291,7 +291,7 @@ class _Gatherer:
         related: tuple[tuple[Span, str], ...] = ()
         if first is not None:
             related = ((first, "included here before"),)
-        help_ = "take this line out: what a file brings is known in all files of the show"
+        help_ = "take this line out: what one file has is known in all files of the show"
         fix = Fix(line, "")
         if real in self._open:
             what = "the show itself" if first is None else "being read"

@@ -50,7 +50,7 @@ TEXT: Final = (
 
     Source of the limit: this tool's rule.
     """,
-    """not-text: the file is no plain text in UTF-8.
+    """not-text: the file is not plain text in UTF-8.
 
     What: a show is plain text in UTF-8; a mark at its start that says so is allowed.
 
@@ -196,7 +196,7 @@ NAMES: Final = (
 
     Source of the limit: LANGUAGE.md, 3.6 and 3.7.
     """,
-    """not-a-row: things that are no row are to move one after another.
+    """not-a-row: `along` names something that is not a row.
 
     What: `along` takes a row, a part of one, or the names of both sides.
 
@@ -370,7 +370,7 @@ STATEMENTS: Final = (
     """,
     """behind-time: a time on the cue's clock has passed before its line is reached.
 
-    What: `at TIME` stands behind statements that have ended by then.
+    What: `at TIME` comes after statements that have ended by then.
 
     Why: what follows would come late, and out of step with the sound it was written to.
 
@@ -417,7 +417,7 @@ STATEMENTS: Final = (
 
     What: a move `as fast as it can` has a shortest duration.
 
-    Why: the servo cannot even carry the part slowly, so that no duration can be worked out.
+    Why: the servo cannot even carry the part slowly, so no duration can be worked out.
 
     Instead: take a lighter part, a stronger servo or a gear, or a spring against the weight.
 
@@ -428,7 +428,7 @@ STATEMENTS: Final = (
     What: what is described for two sides takes a value for each, by the side's name; what is
     described for a row takes a value for each thing of it, or the first and a step.
 
-    Why: a thing would have no value, or a value no thing.
+    Why: otherwise a thing has no value, or a value belongs to no thing.
 
     Instead: write as many values as there are things; write one value where there is one thing.
 

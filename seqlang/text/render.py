@@ -271,7 +271,7 @@ class _Printer:
             also = f", with {others} that `check --fix` makes"
         if not fix.text.strip():
             said = f"leave out `{old.strip()}`{also}"
-            return said if old.strip() and said != finding.help else None
+            return said if old.strip() and said not in (finding.help or "") else None
         if fix.text.strip() == old.strip():
             return None
         instead = f" instead of `{old.strip()}`" if old.strip() else ""

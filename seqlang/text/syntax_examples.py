@@ -98,7 +98,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("jaw, fin to 30 deg in 2 s"), _cue("jaw and fin, tail to 30 deg in 2 s")),
     ),
     Example(
-        "after an output, say what it shall do",
+        "after an output, say what it does",
         "such as `to 30 deg in 300 ms`, `fade to 50 % in 2 s`, `cut to 80 %`, `on`, `off`, or an "
         "effect such as `breathe every 3 s`",
         (_cue("jaw 30 deg in 2 s"), _cue("jaw"), _cue("jaw = 30 deg"), _cue("jaw: 3")),

@@ -246,11 +246,11 @@ def parse_quantity(text: str) -> Quantity:
     """The quantity that `text` (a number, maybe with a unit) writes.
 
     Raises ZeroDivisionError for zero seconds per 60 deg, KeyError for an unknown unit and
-    ValueError for text that is no quantity at all.
+    ValueError for text that is not a quantity at all.
     """
     found = _QUANTITY.fullmatch(text)
     if found is None:
-        raise ValueError(f"`{text}` is no quantity")
+        raise ValueError(f"`{text}` is not a quantity")
     number, unit = Fraction(found[1]), found[2]
     if not unit:
         return Quantity(number, NUMBER)

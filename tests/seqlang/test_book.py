@@ -174,7 +174,7 @@ def test_stop_and_the_switch_stand_above_the_cues(books: dict[str, str]) -> None
     first = rows(books["anglerfish"], "cues")[:3]
     assert first[0][0] == "STOP"
     assert first[0][1].startswith("button 8: ")
-    assert "no emergency stop" in first[1][1]
+    assert "not an emergency stop" in first[1][1]
     assert first[2][1] == "after 3.0 s of silence the cue rest starts"
 
 

@@ -274,7 +274,7 @@ def test_where_brackets_would_stand_in_brackets_it_is_refused() -> None:
      "1000 us at 0 deg 3", "1000 us at 0 V", "1,000 us at 0 deg", "nan us at 0 deg"],
 )  # fmt: skip
 def test_what_is_no_point_is_refused_with_an_example(text: str) -> None:
-    with pytest.raises(CalibrationRefusedError, match="is no point: write"):
+    with pytest.raises(CalibrationRefusedError, match="is not a point: write"):
         read_points([text])
 
 

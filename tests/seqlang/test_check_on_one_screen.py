@@ -1,4 +1,4 @@
-"""What `bellcrank check` prints: a passing show takes one screen, errors stand last."""
+"""What `bellcrank check` prints: a passing show takes one screen, errors come last."""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ def test_what_the_check_finds_now_is_said_and_is_the_status(show: Path) -> None:
     ("arguments", "words"),
     [
         (["flop", *POINTS], "there is no servo `flop`"),
-        (["flap", "1012 us"], "is no point"),
+        (["flap", "1012 us"], "is not a point"),
         (["flap", "1 ms at 0 mm, 2 ms at 9 mm"], "is a length"),
     ],
 )

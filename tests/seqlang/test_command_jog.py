@@ -159,7 +159,7 @@ def test_a_name_that_is_taken_or_a_distance_that_is_none_is_told_before_anything
     for option, value, words in (
         ("--record", "wave", "a cue or a gesture of that name"),
         ("--record", "play", "a word of the language"),
-        ("--within", "3", "is no distance"),
+        ("--within", "3", "is not a distance"),
         ("--within", "3 mm", "`flap` is measured in deg"),
         ("--within", "0 deg", "must be over 0"),
     ):
@@ -386,7 +386,7 @@ def test_a_board_of_another_show_is_a_failure_of_the_board(
     show.write_text(SHOW.format(address=5, far=40))
     refused = Outcome(capsys, "jog", str(show), "--list", "--port", served.url)
     assert refused.status == 3
-    assert "is no board of this show" in refused.err
+    assert "is not a board of this show" in refused.err
 
 
 def test_the_pages_state_the_step_of_a_jog() -> None:

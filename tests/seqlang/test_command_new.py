@@ -182,7 +182,7 @@ WRONG = [
     ("adapter", "3.3 V, 2 A", "5 V to 24 V"),
     ("adapter", "24.1 V, 2 A", "5 V to 24 V"),
     ("pack", "2S", "how many cells"),
-    ("pack", "2 plutonium cells, 3 Ah", "is no kind of cell"),
+    ("pack", "2 plutonium cells, 3 Ah", "is not a kind of cell"),
     ("pack", "1 lipo cell, 5 Ah", "take more cells"),
     ("pack", "9 nimh cells, 3 Ah", "1 to 8 cells"),
     ("pack", "5 alkaline cells, 300 mAh", "take larger ones"),

@@ -72,7 +72,7 @@ def test_the_spare_is_where_no_board_answers_and_becomes_the_missing_one(
         ({"a": BLANK}, None, None, "board-unclear", "`body`, `bill` are missing"),
         ({"a": answering(BODY), "b": answering(BILL)}, None, None, "refused", "every board"),
         ({"a": answering(BODY), "b": BLANK}, None, "body", "refused", "`body` answers on a"),
-        ({"a": answering(BODY), "b": BLANK}, "a", "bill", "refused", "it is no spare"),
+        ({"a": answering(BODY), "b": BLANK}, "a", "bill", "refused", "it is not a spare"),
         ({"a": answering(BODY), "b": silent("port-busy")}, None, None, "port-busy", "nothing"),
         (
             {"a": answering(BODY), "b": silent("no-permission")},
@@ -140,7 +140,7 @@ def test_a_board_of_the_show_that_lives_is_no_spare(file: Path) -> None:
         owner.board(used.server.url).greet()
         done = spare(file, "--port", body.server.url, "--board", "bill")
         assert done.returncode == 3
-        assert "it is no spare" in done.stderr
+        assert "it is not a spare" in done.stderr
 
 
 def test_a_spare_with_another_chip_is_refused_and_keeps_what_it_had(file: Path) -> None:

@@ -345,9 +345,9 @@ def test_rename_changes_every_place_of_that_thing_only(client: EditorClient) -> 
     [
         ("fade", "word of the language"),
         ("belly", "already"),
-        ("3d", "is no name"),
-        ("a b", "is no name"),
-        ("", "is no name"),
+        ("3d", "is not a name"),
+        ("a b", "is not a name"),
+        ("", "is not a name"),
     ],
 )
 def test_rename_refuses_a_name_that_would_not_do(client: EditorClient, new: str, why: str) -> None:

@@ -114,7 +114,7 @@ def test_a_comma_before_three_digits_is_left_to_the_maker(number: str) -> None:
 @pytest.mark.parametrize("word", ["for 3 times", "loop 3 times", "while (1)", "delay(1000)"])
 def test_words_of_other_languages_lead_to_this_one(word: str) -> None:
     found = only(cue(word).findings)
-    assert "starts no statement" in found.message
+    assert "does not start a statement" in found.message
     assert ("`hold 1 s`" if "delay" in word else "`repeat 3 times`") in (found.help or "")
 
 
@@ -150,7 +150,7 @@ def test_what_is_due_is_named_as_it_is_written() -> None:
 @pytest.mark.parametrize("name", ["left-jaw", "a-b-c"])
 def test_a_hyphen_in_a_name_becomes_a_low_line(name: str) -> None:
     found = loaded(RIG.replace("servo jaw:", f"servo {name}:", 1)).findings[0]
-    assert f"`{name}` is no name" in found.message
+    assert f"`{name}` is not a name" in found.message
     assert found.fix is not None
     assert found.fix.text == name.replace("-", "_")
 

@@ -228,7 +228,7 @@ def test_a_board_with_an_older_show_does_not_know_the_stick(show: Path) -> None:
     show.write_text(TEXT.replace("box pin PL0", "box pin PL1"))
     loaded = load(show).show
     assert loaded is not None
-    with pytest.raises(LinkFailure, match="nothing that is heard on the pin of `stick`"):
+    with pytest.raises(LinkFailure, match="no channel or sensor on the pin of `stick`"):
         source_on([link], loaded.rig, "stick")
 
 

@@ -396,7 +396,7 @@ def test_marks_are_points_of_the_text(bench: Bench) -> None:
     bench.press("3", *["up"] * 10, then_s=0.2)
     bench.press("m", *"44 deg".replace(" ", ""), "enter", then_s=0.1)
     bench.press("n", "enter", "m", *"x", "enter", then_s=0.1)
-    assert "says no place" in bench.session.view().message
+    assert "is not a place" in bench.session.view().message
     bench.press("m", *"3mm", "enter", then_s=0.1)
     assert "is something else" in bench.session.view().message
     assert bench.session.points() == {"flap": ("1000 us at 1.5 deg", "1500 us at 44 deg")}
@@ -527,7 +527,7 @@ def test_a_board_with_another_show_is_not_turned(show: tuple[Path, bytes], tmp_p
     bench = Bench(show[1], show[0])
     for change, words in (
         (("box pin PB2", "box pin PB4"), "has no servo on the pin of `fin`"),
-        (("address 1", "address 7"), "is no board of this show"),
+        (("address 1", "address 7"), "is not a board of this show"),
     ):
         other = tmp_path / "other.cues"
         other.write_text(TEXT.replace(*change))

@@ -122,7 +122,7 @@ def test_limits_on_the_page_are_those_of_the_code() -> None:
     assert f"lasts {LEAST_MS} ms at least" in PAGE
     assert f"(in {CUT_MS} ms, the shortest" in PAGE
     assert f"everything exists N times, 2 to {words.MOST_IN_ROW}" in PAGE
-    assert f"a show may have {MOST_STATEMENTS:,} lines, each part" in PAGE
+    assert f"A show may have {MOST_STATEMENTS:,} lines when it is written out" in PAGE
     assert f"at most {MOST_TRIM_US:g} us either way" in row("`trim WIDTH`")
     assert f"mirrored about {MIDDLE_PULSE_US:g} us" in row("`pulse`")
 

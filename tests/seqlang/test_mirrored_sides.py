@@ -278,7 +278,7 @@ def test_what_is_wrong_on_both_sides_is_said_once_and_names_both() -> None:
         for f in check(cue("root to 50 deg in 1 s", "root to 0 deg in 90 ms")).findings
         if f.name == "servo-speed"
     )
-    assert one.message.startswith("`root` would have to turn")
+    assert one.message.startswith("`root` must turn")
     assert one.notes[-1] == "on both sides: `left_root` and `right_root`"
     assert one.fix is not None
 

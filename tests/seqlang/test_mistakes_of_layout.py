@@ -130,7 +130,7 @@ def test_the_cue_made_of_a_block_below_idle_gets_a_free_name() -> None:
 
 
 EVERYWHERE = {
-    "a hyphen in a name": (SHOW.replace("left_fin", "left-fin"), "`left-fin` is no name"),
+    "a hyphen in a name": (SHOW.replace("left_fin", "left-fin"), "`left-fin` is not a name"),
     "a name of two words": (
         SHOW.replace("left_fin 0 deg, ", "").replace("left_fin", "left fin"),
         "`left fin` is read as two words",

@@ -132,7 +132,7 @@ def test_more_than_two_presses_are_no_press_and_no_unit_either(press: str) -> No
 @pytest.mark.parametrize(
     ("line", "message", "change"),
     [
-        ("button 1: go snap", "what a button starts stands below `remote`", None),
+        ("button 1: go snap", "what a button starts is written below `remote`", None),
         (
             *("button 1: 1700 us", "a channel has a name, a board and a pin"),
             "button 1 from 1700 us to 2100 us",

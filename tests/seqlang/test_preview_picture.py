@@ -56,7 +56,7 @@ def test_a_program_is_told_which_file_was_written(tmp_path: Path) -> None:
         (("--dark",), "--dark draws the lights of a picture unlit: name the picture"),
         (("--cue", "snap", "--picture", "a.gif", "--serve"), "leave out --serve"),
         (("--cue", "snap", "--picture", "a.gif", "--out", "a.html"), "leave out --out"),
-        (("--cue", "snap", "--cue", "snap", "--picture", "a.gif"), "`--cue` stands there 2 times"),
+        (("--cue", "snap", "--cue", "snap", "--picture", "a.gif"), "`--cue` is given 2 times"),
         (("--cue", "snap", "--picture", "a.mp4"), "ends in .gif or .png"),
         (("--cue", "snup", "--picture", "a.gif"), "did you mean `snap`?"),
     ],

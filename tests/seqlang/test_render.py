@@ -60,6 +60,13 @@ def test_a_change_that_the_help_already_names_is_not_said_twice() -> None:
     assert [line for line in lines if "try" in line] == ["  try   write `x`"]
 
 
+def test_a_line_to_leave_out_that_the_help_already_names_is_not_said_twice() -> None:
+    more = {"help": "leave out `me`, or write more", "fix": Fix(Span("a.cues", 0, 2), "")}
+    assert [line for line in shown("me\n", 0, 2, **more) if "leave out" in line] == [
+        "  try   leave out `me`, or write more"
+    ]
+
+
 def test_the_marker_stands_under_its_text_behind_tabs() -> None:
     _, line, marker = shown("\thold 3 x\n", 8, 9)
     assert line.index("x") == marker.index("^")

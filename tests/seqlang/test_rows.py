@@ -307,7 +307,7 @@ def test_long_lists_of_rows_have_the_same_limit() -> None:
             "5 things, and here are 2 values",
         ),
         ("finger_2 to (10 deg, 20 deg) in 1 s", "values-do-not-fit", "here are 2 values"),
-        ("hold (1 s, 2 s)", "values-do-not-fit", "one thing here, and several values"),
+        ("hold (1 s, 2 s)", "values-do-not-fit", "one thing here, but several values"),
         ("finger_2 through nail to 3 deg in 1 s", "not-a-row", "not two things of one row"),
         ("finger to (30 deg, step 5 mm) in 1 s", "unit-mismatch", "cannot be added"),
         ("finger_6 to 3 deg in 1 s", "unknown-name", "no output `finger_6`"),
@@ -344,7 +344,7 @@ def test_the_worst_of_a_row_is_told_and_the_others_named() -> None:
     )
     (one,) = (f for f in check(found).findings if f.name == "servo-speed")
     assert "`finger_5`" in one.message
-    assert any("the like goes for `finger_1`" in note for note in one.notes)
+    assert any("nearly the same goes for `finger_1`" in note for note in one.notes)
 
 
 def test_a_change_never_puts_one_number_in_the_place_of_a_step() -> None:

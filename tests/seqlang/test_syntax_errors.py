@@ -26,7 +26,7 @@ def test_an_example_of_the_table_is_explained_by_its_own_entry(
     finding = next(f for f in found.findings if f.name in ("syntax", "unknown-unit"))
     if finding.message != example.due or finding.fix is not None:  # a slip known by itself
         assert finding.help
-        assert finding.fix is not None or "is no name" in finding.message
+        assert finding.fix is not None or "is not a name" in finding.message
         if finding.fix is not None:
             left = syntax_of(loaded(applied(wrong, finding.fix)))
             assert set(left) <= {BLOCK_DUE.due}
@@ -40,6 +40,15 @@ def test_an_example_of_the_table_is_explained_by_its_own_entry(
 def test_an_explanation_is_written_as_findings_are(example: Example) -> None:
     assert not example.due.endswith(".")
     assert example.due[0] == "`" or example.due[0].islower()
+
+
+@pytest.mark.parametrize("line", ["answers pin PD3", "answers yes", "answers: the leader"])
+def test_a_line_that_stands_alone_is_left_alone(line: str) -> None:
+    text = f"board arm: atmega2560, address 2\n    {line}\n"
+    (found,) = (one for one in loaded(text).findings if one.name == "syntax")
+    assert found.message == "`answers` is a whole line: its pin is fixed by the chip"
+    assert found.fix is not None
+    assert applied(text, found.fix) == "board arm: atmega2560, address 2\n    answers\n"
 
 
 SLIPS = {

@@ -1,4 +1,4 @@
-"""speed-in-dead-band: a part that shall turn gets a pulse at which its servo stands still.
+"""speed-in-dead-band: a part that should turn gets a pulse at which its servo stands still.
 
 What: the pulse of every speed that a cue asks for lies outside the servo's dead band round the
 pulse of standstill (a warning).

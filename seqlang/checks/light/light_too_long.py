@@ -91,8 +91,8 @@ def _patterns(context: Context, cues: list[Cue]) -> Iterator[Finding]:
     yield Finding(
         "error",
         "light-too-long",
-        f"the fast effects of all cues, on all their lights, take {looks} looks at their patterns, "
-        f"and at most {MOST_LOOKS} are taken",
+        f"the fast effects of all cues, on all their lights, need {looks} looks, and a check takes "
+        f"at most {MOST_LOOKS}",
         context.span(worst.mark, "name"),
         label=f"most of it is here: {most} looks",
         notes=("nothing else is checked",),

@@ -1,4 +1,4 @@
-"""cord-slack: a part on a cord would have to be pushed.
+"""cord-slack: a part on a cord needs a push.
 
 What: at each instant of a move, wherever a stop or another cue cuts it short, and in each place at
 which the part can stand, a part that a drum pulls by its cord is pulled back by its weight or a
@@ -77,7 +77,7 @@ def _slack(context: Context, servo: Servo) -> Iterator[Finding]:
     yield Finding(
         "warning",
         "cord-slack",
-        f"`{servo.name}` hangs on a cord, which would have to push with {figure(-worst)} N at "
+        f"`{servo.name}` hangs on a cord, and needs a push of {figure(-worst)} N at "
         f"{figure(where)} mm{when}",
         span,
         label="a cord cannot push",

@@ -79,14 +79,14 @@ def _finding(
     return Finding(
         "error",
         "grip-too-weak",
-        f"`{servo.name}` would have to give {asked} {horn.effort} to grip, and has {limit} "
+        f"`{servo.name}` must give {asked} {horn.effort} to grip, and can give {limit} "
         f"{horn.effort}",
         where,
         label=f"at {figure(hard.angle_deg)} {part.place} of `{servo.name}`",
         related=((context.span(servo.mark, "name"), "the servo that bears it"),),
         notes=(
             f"{figure(volts)} V at the worst instant, "
-            f"{figure(100 * rig.wearer.margin)} % kept in hand",
+            f"{figure(100 * rig.wearer.margin)} % kept as margin",
         ),
         help=f"{closer}take a stronger servo"
         if fix is None

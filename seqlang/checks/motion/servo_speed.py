@@ -46,7 +46,7 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     return Finding(
         "error",
         "servo-speed",
-        f"`{move.output}` would have to {told.verb} at {speed_text} {told.speed}, and can do "
+        f"`{move.output}` must {told.verb} at {speed_text} {told.speed}, and can do "
         f"{left_text} {told.speed}",
         failing_moves.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} "

@@ -63,8 +63,9 @@ def _held(context: Context, servo: Servo, rest_deg: tuple[float, ...]) -> Iterat
     yield Finding(
         "error",
         "servo-torque",
-        f"`{servo.name}` would have to hold {rest_deg[worst]:g} {part.place} with {torque_text} "
-        f"{told.effort}, and has {left_text} {told.effort}" + (f": {STARVED}" if starved else ""),
+        f"`{servo.name}` must hold {rest_deg[worst]:g} {part.place} with {torque_text} "
+        f"{told.effort}, and can give {left_text} {told.effort}"
+        + (f": {STARVED}" if starved else ""),
         context.span(servo.mark, "name"),
         label="no cue moves it, and it must stand",
         help=FEED_MORE
@@ -89,7 +90,7 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
     return Finding(
         "error",
         "servo-torque",
-        f"`{move.output}` would have to give {torque_text} {told.effort}, and has {left_text} "
+        f"`{move.output}` must give {torque_text} {told.effort}, and can give {left_text} "
         f"{told.effort} there",
         failing_moves.pace_span(context, move),
         label="too much for this load" if failure.impossible else "too quick for this load",

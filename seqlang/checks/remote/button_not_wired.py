@@ -21,6 +21,7 @@ Source of the limit: this tool's rule (a warning: the link can press any button)
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
@@ -53,19 +54,58 @@ def check(context: Context) -> Iterator[Finding]:
             label="arrives at no input: nobody can stop the show without the link",
             help=f"give a board an input for it: `input {score.stop_button}: BOARD pin PIN`",
         )
+    yield from _unused(context)
+
+
+def _unused(context: Context) -> Iterator[Finding]:
+    """Buttons that are wired for nothing: one finding for each line that says so.
+
+    A file that other shows include binds none of its buttons, and that is one thing to say.
+    """
+    rig, score = context.show.rig, context.show.score
     used = {binding.button for binding in score.bindings} | {score.stop_button}
-    places = [(wire.button, f"wired to `{wire.board}`", wire.mark) for wire in rig.inputs]
-    places += [
+    wires = [(wire.button, f"wired to `{wire.board}`", wire.mark) for wire in rig.inputs]
+    wires += [
         (band.button, f"a band of channel `{channel.name}`", band.mark)
         for channel in rig.channels
         for band in channel.bands
     ]
-    for button, where, mark in places:
-        if button not in used:
-            yield Finding(
-                "warning",
-                "button-not-wired",
-                f"button {button} is {where} and does nothing",
-                context.span(mark, "button"),
-                label="no line under `remote` uses it",
-            )
+    unused = [
+        (button, where, context.span(mark, "button"))
+        for button, where, mark in wires
+        if button not in used
+    ]
+    if len(unused) > 1 and not score.bindings and score.stop_button is None:
+        numbers = _numbers([button for button, _, _ in unused])
+        yield Finding(
+            "warning",
+            "button-not-wired",
+            f"buttons {numbers} are wired, and no line under `remote` uses a button",
+            unused[0][2],
+            label="does nothing",
+            help="write below `remote` what a button starts, such as `button 1: go CUE`; a file "
+            "that shows include may leave it to them",
+        )
+        return
+    for _, group in groupby(unused, key=lambda one: (one[1], one[2].path, one[2].start)):
+        rows = list(group)
+        (_, where, span), *more = rows
+        words = (
+            f"buttons {_numbers([one[0] for one in rows])} are"
+            if more
+            else f"button {rows[0][0]} is"
+        )
+        yield Finding(
+            "warning",
+            "button-not-wired",
+            f"{words} {where} and {'do' if more else 'does'} nothing",
+            span,
+            label=f"no line under `remote` uses {'them' if more else 'it'}",
+        )
+
+
+def _numbers(buttons: list[int]) -> str:
+    """`1 and 2`, `1, 2 and 5`, `1 to 5`."""
+    if len(buttons) > 2 and buttons == list(range(buttons[0], buttons[-1] + 1)):
+        return f"{buttons[0]} to {buttons[-1]}"
+    return ", ".join(map(str, buttons[:-1])) + f" and {buttons[-1]}"

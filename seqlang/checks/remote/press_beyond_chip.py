@@ -84,7 +84,7 @@ def _slow(context: Context, board: Board, mark: int) -> Finding:
         context.span(mark, "settles"),
         label="asks for a chip that waits longer",
         related=((context.span(board.mark, "chip"), "this chip"),),
-        help=f"{_ways(context, board)}, or leave `settles` out and put a filter at the contact",
+        help=f"{_ways(context, board)}, or leave out `settles` and put a filter at the contact",
         fix=_other_chip(context, board),
     )
 

@@ -1,4 +1,4 @@
-"""draw-outside-idle: something is drawn in a cue that is no strand of idle.
+"""draw-outside-idle: something is drawn in a cue that is not a strand of idle.
 
 What: only the cues behind `idle: go` may say `A .. B`. A gesture that they play may, too.
 

@@ -73,7 +73,7 @@ def _finding(context: Context, cue: Cue, last: Move) -> Finding:
         f"ended, {until}",
         context.span(last.mark, "target"),
         label="the last that the cue asks of it",
-        notes=("battery and heat are reckoned as if it stood still between cues",),
+        notes=("battery and heat are worked out as if it stood still between cues",),
         help=f"end the cue with `{last.output} to 0 rpm in 800 ms`",
         asked=abs(last.angle_deg),
         limit=0.0,

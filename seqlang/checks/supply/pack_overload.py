@@ -55,7 +55,7 @@ def _finding(context: Context, supply: Supply, cells: Cells, sag: Sag) -> Findin
     return Finding(
         "warning",
         "pack-overload",
-        f"the pack of supply `{supply.name}` would have to give {asked_text} A "
+        f"the pack of supply `{supply.name}` must give {asked_text} A "
         f"{while_running(sag)}, and such a pack can give about {limit_text} A",
         span,
         label=f"can give about {limit_text} A",

@@ -80,7 +80,7 @@ def _overload(context: Context, supply: Supply, sag: Sag) -> Finding:
     return Finding(
         "error",
         "supply-overload",
-        f"supply `{supply.name}` would have to give {asked_text} A {when}, and its {what} gives "
+        f"supply `{supply.name}` must give {asked_text} A {when}, and its {what} gives "
         f"{limit_text} A",
         span,
         label=f"{asked_text} A needed",
@@ -112,8 +112,8 @@ def _at_power_up(context: Context, supply: Supply) -> Iterator[Finding]:
     yield Finding(
         "warning",
         "supply-overload",
-        f"at power-up `{free.starting}` may draw its stall current: supply `{supply.name}` would "
-        f"have to give {asked_text} A, and its {what} gives {limit_text} A",
+        f"at power-up `{free.starting}` may draw its stall current: supply `{supply.name}` must "
+        f"give {asked_text} A, and its {what} gives {limit_text} A",
         span,
         label="it may switch off",
         related=((context.span(context.servos[free.starting].mark), "jumps to its safe pose"),),

@@ -50,7 +50,8 @@ def _wrong_way_round(context: Context, one: Watched) -> Iterator[Finding]:
     if one.warn_v < one.stop_v:
         yield _finding(
             *(context, one, "warns" if one.watch.warn_v is not None else "stops"),
-            f"it stops below {figure(one.stop_v)} V a cell, and warns below {figure(one.warn_v)} V",
+            f"the board stops below {figure(one.stop_v)} V a cell, and warns below "
+            f"{figure(one.warn_v)} V",
             label="the warning comes after the stop",
             help="the limits are those of one cell; the warning's is the higher one",
             asked=one.warn_v,
@@ -99,7 +100,7 @@ def _sinks(context: Context, one: Watched) -> Iterator[Finding]:
     yield _finding(
         *(context, one, "stops"),
         f"the chip's regulator holds {figure(one.chip_v)} V as long as a cell has "
-        f"{figure(one.held_v, 3)} V, and the board shall stop below {figure(one.stop_v)} V",
+        f"{figure(one.held_v, 3)} V, and the board is to stop below {figure(one.stop_v)} V",
         label="never reached: the reading does not sink any more",
         help=f"stop below {figure(least)} V or more",
         fix=Fix(context.span(one.watch.mark, "stops"), f"{least:g} V"),
@@ -126,7 +127,7 @@ def _too_late(context: Context, one: Watched) -> Iterator[Finding]:
     fix = Fix(context.span(one.watch.mark, "stops"), f"{least:g} V") if stated else None
     yield _finding(
         *(context, one, "stops"),
-        f"it stops below {figure(one.stop_v)} V a cell, and a reading may be off by "
+        f"the board stops below {figure(one.stop_v)} V a cell, and a reading may be off by "
         f"{figure(100.0 * one.off)} %: a cell may have {figure(one.lowest_stop_v, 3)} V then",
         label=f"harmed below {figure(kind.harm_v)} V",
         help=help,

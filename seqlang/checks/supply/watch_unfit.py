@@ -93,7 +93,7 @@ def _divider(context: Context, board: Board, one: Watched, divider: Divider) -> 
             f"a full battery brings {figure(at_pin)} V to the pin, and the chip runs from "
             f"{figure(one.chip_v)} V",
             span,
-            f"the pin stands {figure(one.chip_v)} V",
+            f"the pin can take {figure(one.chip_v)} V",
             help,
             fix,
         )

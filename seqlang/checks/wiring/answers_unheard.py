@@ -3,8 +3,8 @@
 What: a board with `answers` follows a board that leads, over a cable. At most 15 boards answer.
 
 Why: the answers go over one wire of their own to the board that leads, which passes them on to the
-computer. A board that leads is asked itself, a board that is alone has nobody to answer, and a
-radio goes one way.
+computer. The computer asks a board that leads by itself. A board that is alone has nobody to
+answer, and a radio goes one way.
 
 Example:
 
@@ -35,19 +35,17 @@ def check(context: Context) -> Iterator[Finding]:
     answering = [board for board in context.show.rig.boards if board.answers]
     for board in answering:
         if board.leads:
-            why, help = "it leads, and is asked itself", "leave `answers` out here"
+            why, help = "it is the board that leads", "leave out `answers`"
             yield _finding(context, board, why, help)
         elif leader is None:
             why = "no board of the show leads"
-            yield _finding(context, board, why, "let a board lead, or leave `answers` out")
+            yield _finding(context, board, why, "let a board lead, or leave out `answers`")
         elif leader.radio is not None:
             why = f"`{leader.name}` speaks over a radio, which goes one way"
-            yield _finding(context, board, why, "leave `answers` out, or lay a cable")
+            yield _finding(context, board, why, "leave out `answers`, or lay a cable")
     for board in [one for one in answering if not one.leads][ANSWERING:]:
         why = f"{ANSWERING} boards answer already"
-        yield _finding(
-            context, board, why, "leave `answers` out here, and flash it by its own plug"
-        )
+        yield _finding(context, board, why, "leave out `answers`, and flash it by its own plug")
 
 
 def _finding(context: Context, board: Board, why: str, help: str) -> Finding:

@@ -61,7 +61,7 @@ def _cannot(context: Context, board: Board) -> Finding:
         context.span(board.mark, "leads"),
         label=f"only {chips} can lead",
         related=((context.span(board.mark, "chip"), "its chip"),),
-        help=f"{ways}, or leave `leads` out: then each board plays for itself",
+        help=f"{ways}, or leave out `leads`: then each board plays for itself",
         fix=None if swap is None or able else swap[1],
     )
 

@@ -49,7 +49,7 @@ def check(context: Context) -> Iterator[Finding]:
                 notes=(f"pins that can: {', '.join(chip.pin_name(pin) for pin in fitting)}",),
                 help=f"{chip.pin_name(free)} is free and can do it"
                 if free is not None
-                else f"first give `{board.name}` a chip that can lead, or take `leads` away"
+                else f"first give `{board.name}` a chip that can lead, or leave out `leads`"
                 if leaves
                 else f"no pin of `{board.name}` is left that can do it; use a second board",
                 fix=None if free is None else pins.move_to(context, chip, user, free),

@@ -67,7 +67,7 @@ def _rate(context: Context, board: Board, radio: LineRadio) -> Iterator[Finding]
     if radio.baud in made:
         return
     off = divisor(chip.clock_hz, radio.baud).error
-    why = "it is no usual rate of a radio"
+    why = "radios do not usually have this rate"
     if radio.baud < made[0]:
         why = "a state of the show takes longer than a frame then"
     elif not is_made(chip.clock_hz, radio.baud):
@@ -98,5 +98,5 @@ def _deaf(context: Context, board: Board, radio: LineRadio) -> Finding:
         context.span(board.mark, "chip"),
         label="has no serial port for a radio",
         related=((context.span(radio.mark), "the radio"),),
-        help=f"give it the chip {able}, or lay a cable to all boards and leave `radio` out",
+        help=f"give it the chip {able}, or lay a cable to all boards and leave out `radio`",
     )

@@ -38,6 +38,6 @@ def check(context: Context) -> Iterator[Finding]:
             leads,
             label="a second one",
             related=((context.span(first.mark, "leads"), "the first one"),),
-            help=f"let `{board.name}` follow: leave `leads` out here",
+            help=f"let `{board.name}` follow: leave out `leads` here",
             fix=Fix(Span(leads.path, address.end, leads.end), ""),
         )

@@ -164,7 +164,7 @@ class Chooser:
         tint = "#" + "".join(f"{int(part):02x}" for part in parts)
         text = self._notes.text(value)
         self._notes.error(
-            "syntax", f"`{text}` is no colour", value, help=f"write `{tint}`", fix=tint
+            "syntax", f"`{text}` is not a colour", value, help=f"write `{tint}`", fix=tint
         )
         return Token.new_borrow_pos("COLOUR", tint, varied.opening)
 
@@ -222,7 +222,7 @@ class Chooser:
         if side is None:
             self._notes.error(
                 "values-do-not-fit",
-                f"what stands here is neither on `{pair[0]}` nor on `{pair[1]}` alone",
+                f"this is neither on `{pair[0]}` nor on `{pair[1]}` alone",
                 varied,
                 help=f"such values stand below `mirror {pair[0]}, {pair[1]}`, or in `stagger` or "
                 f"`in turn` along them",
@@ -237,9 +237,9 @@ class Chooser:
             sided = self._for_its_sides(varied, here)
             notes.error(
                 "values-do-not-fit",
-                "there is one thing here, and several values"
+                "there is one thing here, but several values"
                 if not here.items
-                else "these move at the same time, and each would need a value of its own",
+                else "these move at the same time, and each of them needs its own value",
                 varied,
                 help="several values stand below `row of N`, or for a whole row, such as "
                 "`feather to (30 deg, step -2 deg) in 1 s`"

@@ -444,7 +444,7 @@ class CueWriter:
         return [here.at(first.family.row, group) for group in _in_order(items, along.order)]
 
     def _not_a_row(self, name: Token | Through) -> None:
-        """Note that something is no row."""
+        """Note that something is not a row."""
         if isinstance(name, Token) and self._names.is_forgiven(name):
             return
         member = self._names.member(name, "output") if isinstance(name, Token) else None
@@ -462,7 +462,7 @@ class CueWriter:
                 else "a row is described below `row of N`, sides below `mirror left, right`"
             )
         said = str(name) if isinstance(name, Token) else self._notes.text(name)
-        message = f"`{said}` is no row"
+        message = f"`{said}` is not a row"
         self._notes.error("not-a-row", message, name, help=hint, fix=near)
 
     # -- poses ------------------------------------------------------------------------------

@@ -73,11 +73,11 @@ class Likes:
             return _in_its_words(replace(first, notes=(*first.notes, note)), self.sideless)
         single = all(len(set(_NAMED.findall(f.message)) & set(self.bases)) == 1 for f in group)
         if single and len({_said(finding, self.bases) for finding in group}) == 1:
-            note = f"this goes for {_listed(about)}"
+            note = f"the same goes for {_listed(about)}"
             return _in_its_words(replace(first, notes=(*first.notes, note)), self.bases)
         worst = max(group, key=_how_bad)
         others = [name for name in about if name != self._about(worst)]
-        return replace(worst, notes=(*worst.notes, f"the like goes for {_listed(others)}"))
+        return replace(worst, notes=(*worst.notes, f"nearly the same goes for {_listed(others)}"))
 
 
 ALL_ONCE: Final = Likes()

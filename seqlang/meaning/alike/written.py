@@ -300,7 +300,7 @@ class _WritingOut:
                 "values-do-not-fit",
                 "this servo is on no mirrored side",
                 last,
-                help="take `not mirrored` out, or write the servo below `mirror left, right`",
+                help="leave out `not mirrored`, or write the servo below `mirror left, right`",
             )
         for point in pulse.lines():
             pulse_us, at = (

@@ -118,7 +118,7 @@ def _names(line: Written) -> Iterator[Slip]:
     if found is None or not found["plug"]:
         return
     yield Slip(
-        f"`{found['name']}{found['count']}` is no name: how many there are says `row of`",
+        f"`{found['name']}{found['count']}` is not a name: how many there are says `row of`",
         found.start("name"),
         found.end("count"),
         help=f"write `{found['name']}`, below `row of N`",
@@ -190,8 +190,8 @@ def _sides(line: Written) -> Iterator[Slip]:
         made = f"({found[1]}: {found[2].strip()}, {found[3]}: {found[4].strip()})"
         if made != found[0]:
             yield _values_slip(
-                "values that differ from side to side stand in brackets, each behind its side and "
-                "`:`",
+                "values that differ from side to side are written in brackets, each behind its "
+                "side and `:`",
                 found.span(),
                 made,
             )
@@ -210,7 +210,7 @@ def _sides(line: Written) -> Iterator[Slip]:
         first, last = (f"{quotient[n]} {quotient[4]}" for n in (1, 3))
         such = f"({min(sides)}: {first}, {max(sides)}: {last})"
         yield Slip(
-            "values that differ from side to side stand in brackets, each behind its side",
+            "values that differ from side to side are written in brackets, each behind its side",
             *quotient.span(),
             help=f"such as `{such}`",
             certain=True,
@@ -229,7 +229,7 @@ def _sides(line: Written) -> Iterator[Slip]:
 
 
 def _in_brackets(span: tuple[int, int], made: str) -> Slip:
-    return _values_slip("values that differ stand in round brackets", span, made)
+    return _values_slip("values that differ are written in round brackets", span, made)
 
 
 def _values_slip(message: str, span: tuple[int, int], made: str) -> Slip:

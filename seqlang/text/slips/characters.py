@@ -61,7 +61,7 @@ def _quotes(line: Written) -> Iterator[Slip]:
         return
     text = next(part for part in found.groups() if part is not None)
     odd = next((letter for letter in found[0] if not letter.isascii()), None)
-    message = described(odd) if odd else "a title stands in double quotes"
+    message = described(odd) if odd else "a title is written in double quotes"
     for instead in (f'"{text}"', text):
         yield Slip(
             message,

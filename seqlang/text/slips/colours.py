@@ -60,9 +60,9 @@ def _short(line: Written) -> Iterator[Slip]:
     elif plain and len(digits) == 8:
         whole = "#" + digits[:6]
     yield Slip(
-        f"`{found[0]}` is no colour: {len(digits)} digits, where a colour has 6"
+        f"`{found[0]}` is not a colour: {len(digits)} digits, where a colour has 6"
         if plain
-        else f"`{found[0]}` is no colour",
+        else f"`{found[0]}` is not a colour",
         *span,
         help=_SHAPE if whole is None else f"write `{whole}`",
         edits=() if whole is None else ((*span, whole),),
@@ -90,7 +90,7 @@ def _triple(line: Written) -> Iterator[Slip]:
         end = found.end() - (len(found[0]) - len(found[0].rstrip()))
         start = found.start() + (len(found[0]) - len(found[0].lstrip()))
         yield Slip(
-            f"`{line.text[start:end]}` is no colour",
+            f"`{line.text[start:end]}` is not a colour",
             start,
             end,
             help=f"colours are names or `#rrggbb`: `{whole}`",
@@ -103,7 +103,7 @@ def _order(line: Written) -> Iterator[Slip]:
     for found in _LEVEL_FIRST.finditer(line.text, 0, line.code_end):
         instead = f"{found[2]} {found[1]}"
         yield Slip(
-            "the colour stands before its level",
+            "the colour comes before its level",
             *found.span(),
             help=f"write `{instead}`",
             edits=((*found.span(), instead),),

@@ -82,7 +82,7 @@ def slips(line: Written) -> Iterator[Slip]:
         yield Slip(
             "a draw has two ends, and a third is begun here"
             if is_third
-            else "waits, targets and durations are drawn, and nothing else",
+            else "only waits, targets and durations can be drawn",
             halt.at,
             halt.at + 2,
             help="write the least and the most" if is_third else "write one amount",
@@ -142,7 +142,7 @@ def _bracketed(line: Written) -> Iterator[Slip]:
     dark = _DARK.search(line.text, 0, line.code_end)
     if dark is not None:
         yield Slip(
-            "`off` is no end of a draw",
+            "`off` cannot be an end of a draw",
             *dark.span(1),
             help="write `0 %`",
             edits=((*dark.span(1), "0 %"),),
@@ -158,7 +158,7 @@ def _half(line: Written) -> Iterator[Slip]:
         units = [one for one in (unit or last_unit, last_unit or unit) if one]
         ends = f"{low} {units[0]} .. {high} {units[1]}" if units else f"{low} s .. {high} s"
         yield Slip(
-            f"`{called[1]}` calls something: what is drawn has `..` between its ends",
+            f"`{called[1]}` looks like a call: what is drawn has `..` between its ends",
             *called.span(1),
             help=f"such as `{ends}`, in a strand of idle",
             certain=True,
@@ -166,7 +166,7 @@ def _half(line: Written) -> Iterator[Slip]:
     chance = _BY_CHANCE.search(line.text, 0, line.code_end)
     if chance is not None:
         yield Slip(
-            f"`..` says alone that something is drawn: `{chance[1].strip()}` does not fit here",
+            f"`..` alone says that something is drawn: `{chance[1].strip()}` does not fit here",
             chance.start(1),
             chance.start(1) + len(chance[1].strip()),
             help=f"leave out `{chance[1].strip()}`",

@@ -57,7 +57,7 @@ _USES: Final = (
 _OUTPUTS: Final = {"light": ("lamp", "strip")}
 _BY_NAME: Final = "a gesture's values are given by their names, with commas between"
 _BEHIND_COLON: Final = (
-    "a gesture's parameters stand behind `:`, each with its usual value or with its kind"
+    "a gesture's parameters come after `:`, each with its usual value or with its kind"
 )
 
 
@@ -101,7 +101,7 @@ def _plays(line: Written) -> Iterator[Slip]:
         said = None if values or found[1] in ("play", None) else found[1]
         message = _BY_NAME if values else f"`{found[2]}` is a gesture, which is played"
         yield Slip(
-            f"`{said}` starts no statement" if said else message,
+            f"`{said}` does not start a statement" if said else message,
             start if values else 0,
             len(text) if said is None else len(said),
             help=f"such as `play {found[2]}" + (f", {such}`" if such else "`"),
@@ -113,7 +113,7 @@ def _plays(line: Written) -> Iterator[Slip]:
         return
     if found[1] != "play" and not (found[3] and found[1] is None):
         said = found[1] or found[2]
-        message = f"`{said}` starts no statement" if found[1] else f"`{said}` is a gesture, "
+        message = f"`{said}` does not start a statement" if found[1] else f"`{said}` is a gesture, "
         message += "" if found[1] else "which is played"
         yield _play(message, 0, len(said), text, made)
     else:
@@ -151,7 +151,7 @@ def _play(message: str, start: int, end: int, text: str, made: str) -> Slip:
 
 
 def _values(written: str) -> list[_Value]:
-    """What stands behind a gesture's name, however it is joined."""
+    """What comes after a gesture's name, however it is joined."""
     text = re.sub(r"^(?:with|using|on|for|by|of|[:,]) *", "", written.strip())
     if text.startswith("(") and text.endswith(")"):
         text = text[1:-1]
@@ -309,7 +309,7 @@ def _headers(line: Written) -> Iterator[Slip]:
         return
     begin = found.end(2) if found[1] == "gesture" else 0
     yield Slip(
-        _BEHIND_COLON if found[1] == "gesture" else f"`{found[1]}` starts no gesture",
+        _BEHIND_COLON if found[1] == "gesture" else f"`{found[1]}` does not start a gesture",
         begin,
         len(text) if found[1] == "gesture" else found.end(1),
         help=f"write `{made}`",

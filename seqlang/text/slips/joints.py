@@ -239,7 +239,7 @@ def _brackets(line: Written) -> Iterator[Slip]:
 
 def _sum(span: tuple[int, int], instead: str) -> Slip:
     return Slip(
-        "a sum stands in brackets",
+        "a sum is written in brackets",
         *span,
         help=f"write `{instead}`",
         edits=((*span, instead),),

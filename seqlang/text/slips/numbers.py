@@ -208,7 +208,7 @@ def _either_way(line: Written) -> Iterator[Slip]:
     both = line.text.startswith("travel")
     instead = f"-{amount} to {amount}" if both else amount
     yield Slip(
-        f"`{found[0]}` is no amount" if both else "an amount has no sign for both ways",
+        f"`{found[0]}` is not an amount" if both else "an amount cannot have a sign for both ways",
         *found.span(),
         help=f"write `{instead}`",
         edits=((*found.span(), instead),),
@@ -228,14 +228,14 @@ def _times(line: Written) -> Iterator[Slip]:
         yield Slip(
             f"`{found[0]}` is read as two times",
             *found.span(),
-            help=f"a sum stands in brackets: `{instead}`",
+            help=f"a sum is written in brackets: `{instead}`",
             edits=((*found.span(), instead),),
         )
     for found in _CLOCK.finditer(line.text, 0, line.code_end):
         count = 60 * int(found[1]) + int(found[2])
         time = f"{count} min" if (found[3] or "").startswith("h") else f"{count} s"
         yield Slip(
-            f"`{found[0]}` is no time: a time is a number with its unit",
+            f"`{found[0]}` is not a time: a time is a number with its unit",
             *found.span(),
             help=f"write `{time}`"
             if found[3]

@@ -96,7 +96,7 @@ def _by_voltage(line: Written) -> Iterator[Slip]:
     bare = not re.search(r"[0-9] *m?Ah", line.text[: line.code_end])
     usual = ", 2200 mAh" if bare else ""
     yield Slip(
-        f"a pack is counted in cells: `{found[0]}` is no number of them",
+        f"a pack is counted in cells, and `{found[0]}` does not say how many",
         *found.span(),
         help="such as `source 2 lipo cells, 2200 mAh`"
         if instead is None

@@ -85,7 +85,7 @@ def _numbers(line: Written) -> Iterator[Slip]:
     found = _NUMBER.match(line.text, 0, len(line.text))
     if found is not None:
         number = found["glued"] or found["apart"]
-        yield _slip(f"`{found[0]}` names no button", found.span(), f"button {number}")
+        yield _slip(f"`{found[0]}` does not name a button", found.span(), f"button {number}")
     lost = _LOST.match(line.text, 0, line.code_end)
     if lost is not None:
         yield Slip(
@@ -109,7 +109,7 @@ def _press_of(words: str) -> str | None:
 def _said_otherwise(words: str, span: tuple[int, int]) -> Iterator[Slip]:
     press = _press_of(words)
     if press is not None and press != words:
-        yield _slip(f"`{words}` says no press", span, press)
+        yield _slip(f"`{words}` is not a kind of press", span, press)
     elif _THREE.fullmatch(words.lower()):
         yield Slip(
             "a board tells one press from two, and no more",
@@ -119,7 +119,7 @@ def _said_otherwise(words: str, span: tuple[int, int]) -> Iterator[Slip]:
         )
     elif _PLAIN.fullmatch(words.lower()):
         yield Slip(
-            f"`{words}` says no press",
+            f"`{words}` is not a kind of press",
             *span,
             help="a plain press has no word",
             edits=((span[0] - 1, span[1], ""),),
@@ -131,7 +131,7 @@ def _said_otherwise(words: str, span: tuple[int, int]) -> Iterator[Slip]:
         and nearest(words.split()[0].lower(), _WORDS) is None
     ):
         yield Slip(
-            f"there is no press called `{words}`",
+            f"`{words}` is not a kind of press",
             *span,
             help="a press is `long`, `twice` or `let go`; a plain one has no word",
             certain=True,
@@ -150,7 +150,7 @@ def _behind(number: str, does: str, start: int, end: int) -> Iterator[Slip]:
     press = None if found is None else _press_of(found["press"])
     if found is not None and press is not None:
         instead = f"button {number} {press}: go {found['cue']}"
-        yield _slip("the kind of press stands before `:`", (start, end), instead)
+        yield _slip("the kind of press comes before `:`", (start, end), instead)
 
 
 def _toggles(does: str, span: tuple[int, int]) -> Iterator[Slip]:

@@ -100,7 +100,7 @@ def _one(line: Written) -> Iterator[Slip]:
     if hashed is not None and _known(line, f"{hashed[1]}_{hashed[2]}"):
         made = f"{hashed[1]}_{hashed[2]}"
         yield Slip(
-            f"`{hashed[0]}` is no name: `#` starts a comment",
+            f"`{hashed[0]}` is not a name: `#` starts a comment",
             *hashed.span(),
             help=f"write `{made}`",
             edits=((*hashed.span(), made),),
@@ -114,7 +114,7 @@ def _one(line: Written) -> Iterator[Slip]:
         written = found[0].rstrip()
         end = found.start() + len(written)
         yield Slip(
-            f"`{written}` is no name: {_COUNT}",
+            f"`{written}` is not a name: {_COUNT}",
             found.start(),
             end,
             help=f"write `{made}`",
@@ -132,7 +132,7 @@ def _some(line: Written) -> Iterator[Slip]:
                 continue
             made = f"{first} through {last}"
             yield Slip(
-                f"`{found[0]}` is no name: some things of a row go from one `through` another",
+                f"`{found[0]}` is not a name: some things of a row go from one `through` another",
                 *found.span(),
                 help=f"write `{made}`",
                 edits=((*found.span(), made),),
@@ -198,7 +198,7 @@ def _sides(line: Written) -> Iterator[Slip]:
         if side not in sides or not _known(line, made) or line.quoted(found.start()):
             continue
         yield Slip(
-            f"`{found[0]}` is no name: a thing of a side is called by side and name",
+            f"`{found[0]}` is not a name: a thing of a side is called by side and name",
             *found.span(),
             help=f"write `{made}`",
             edits=((*found.span(), made),),
@@ -232,9 +232,9 @@ def _orders(line: Written) -> Iterator[Slip]:
             return
         made = f" {order}".rstrip()
         yield Slip(
-            f"`{said}` is no order of a row"
+            f"`{said}` is not an order of a row"
             if said != order
-            else "the order stands behind the row without a comma",
+            else "the order comes after the row without a comma",
             start,
             len(text),
             help=f"did you mean `{order}`?" if order else f"leave out `{said}`: {_FIRST_TO_LAST}",
@@ -245,7 +245,7 @@ def _orders(line: Written) -> Iterator[Slip]:
     row = found[2]
     if _known(line, f"{row}_1") and not re.match(r"through\b|,", (found[3] + said).strip()):
         yield Slip(
-            f"`{said}` is no order of a row",
+            f"`{said}` is not an order of a row",
             start,
             len(text),
             help=_WAYS + "or `from both ends`",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Final
 
-from seqlang.text.slips.written import Slip
+from seqlang.text.slips.written import PIN, Slip
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -99,7 +99,7 @@ _WATCH: Final = re.compile(
     r"(?:watch(?:es|ing)?|monitors?|measures?|battery|voltage)\b"
     r"(?: +(?:the|battery|voltage|watch|monitor|pack|at|on|by|with|of))*[ :]*"
 )
-_PIN: Final = re.compile(r"(?:(?:at|on|by) +)?(?:pin +)?(P[A-L][0-7])(?!\w)")
+_PIN: Final = re.compile(rf"(?:(?:at|on|by) +)?(?:pin +)?({PIN})(?!\w)")
 _OHM: Final = r"(?:k *ohms?|kohms?|ohms?|[kK](?: *[\u03a9\u2126R])?|[\u03a9\u2126R])"
 _DIVIDER: Final = re.compile(
     r"(?:(?:with|by|behind|and)\b *)?(?:a +)?(?:(?:voltage +)?divider\b[ :=]*)?(?:of +)?"
@@ -277,9 +277,9 @@ def _band(line: Written, text: str) -> Iterator[Slip]:
     goes = _GOES.match(text)
     if goes is not None:
         yield only(
-            "what a button starts stands below `remote`",
+            "what a button starts is written below `remote`",
             goes.span(2),
-            f"here stands its band; below `remote` stands `button {goes[1] or 'N'}: {goes[2]}`",
+            f"its band is written here; below `remote` comes `button {goes[1] or 'N'}: {goes[2]}`",
         )
 
 

@@ -50,13 +50,13 @@ def slips(line: Written) -> Iterator[Slip]:
     bare = _WITHOUT_AT.search(text)
     if bare is not None:
         made = f", {_law(line)}fastest at {bare[1]}"
-        yield _slip("`at` stands before the share", bare.span(), made)
+        yield _slip("`at` comes before the share", bare.span(), made)
     law = _LAW.search(text)
     if law is not None:
         for pattern, share in _EASED:
             if pattern.fullmatch(law[1]):
                 made = f", {_law(line)}fastest at {share}" if share else f", {_law(line) or _USUAL}"
-                yield _slip(f"`{law[1]}` is no law of motion", law.span(), made.rstrip(", "))
+                yield _slip(f"`{law[1]}` is not a law of motion", law.span(), made.rstrip(", "))
                 break
 
 
@@ -81,7 +81,7 @@ def _shaped(line: Written, word: str, said: tuple[int, int], span: tuple[int, in
         )
     made = f", {_law(line)}fastest at {share}"
     return Slip(
-        f"`{word}` is no share of the time",
+        f"`{word}` is not a share of the time",
         *said,
         help=f"write `{made.strip(' ,')}`: from 26 % to 74 % of its time",
         edits=((*span, made),),

@@ -6,7 +6,7 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
-from seqlang.text.slips.written import Slip
+from seqlang.text.slips.written import PIN, Slip
 from seqlang.text.tokens import literals
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ _ONLY_SAID: Final = (
     (
         "*",
         r"^([^\W\d]\w*\.(?!(?:on|off) *\( *\))\w+ *\()",
-        "`{0}` calls something: this language has no calls",
+        "`{0}` looks like a call, and this language has no calls",
         "a move is written `jaw to 30 deg in 1 s`, a pause `hold 1 s`",
     ),
     (
@@ -29,7 +29,7 @@ _ONLY_SAID: Final = (
         r"^(if|else|elif|unless|when|switch|case|print|return|break|import|var)\b"
         r"(?! *\w+ *(?:on|off)$)(?!.*\b(?:let *go|releas|up\b))",
         "`{0}` is of another language: a cue does its lines from top to bottom",
-        "what starts a cue stands below `remote`: `button 1: go lure`",
+        "what starts a cue is written below `remote`: `button 1: go lure`",
     ),
     (
         "remote",
@@ -60,7 +60,7 @@ _ONLY_SAID: Final = (
         "",
         r"^(?:servo|lamp|strip|switch|channel|sensor|cue|gesture|pose|safe +pose|supply|board"
         r"|given) +([0-9]\w*)",
-        "`{0}` is no name: a name starts with a letter or `_`",
+        "`{0}` is not a name: a name starts with a letter or `_`",
         "such as `wing_1`",
     ),
     (
@@ -84,21 +84,21 @@ _ONLY_SAID: Final = (
     (
         "channel",
         r"^button +[0-9]+ *: *(go\b.*)",
-        "what a button starts stands below `remote`",
-        "here stands its band, such as `button 1 from 1700 us to 2100 us`",
+        "what a button starts is written below `remote`",
+        "its band is written here, such as `button 1 from 1700 us to 2100 us`",
     ),
     (
         "remote",
         r"\bgo +[^\W\d]\w* +(or)\b",
-        "a button chooses nothing by chance",
+        "a button cannot choose by chance",
         "`go next of` starts the next cue of a list at each press; `one of` chooses in a strand of "
         "idle",
     ),
     (
         "cue",
         r"^([0-9.]+ *%) *[:,]? *(?:[^\W\d]\w* +(?:to|fade|cut|on|off)\b|hold\b|play\b|pose\b)",
-        "nothing is done with a chance of so many percent",
-        "each thing below `one of` comes as often as any other; one that stands there twice comes "
+        "a statement cannot have a chance in percent",
+        "each thing below `one of` comes equally often; one that is written there twice comes "
         "twice as often",
     ),
     (
@@ -110,7 +110,7 @@ _ONLY_SAID: Final = (
     (
         "remote",
         r"\bgo +(?:(?:one|any) +of|random(?:ly)?(?: +of)?)(?= +[^\W\d]\w* *,)",
-        "a button chooses nothing by chance",
+        "a button cannot choose by chance",
         "`go next of` starts the next cue of a list at each press; `one of` chooses in a strand of "
         "idle",
     ),
@@ -123,14 +123,14 @@ _ONLY_SAID: Final = (
     (
         "",
         r"^(?:servo|lamp|strip|switch) +[^\W\d]\w* *: *[^\W\d]\w* +pins? +\(?"
-        r"(P[A-L][0-7](?:(?: *(?:[,/&+;-]|\.\.+) *| +(?:(?:and|to|or) +)?)P[A-L][0-7])+)",
+        rf"({PIN}(?:(?: *(?:[,/&+;-]|\.\.+) *| +(?:(?:and|to|or) +)?){PIN})+)",
         "`{0}` is more than one pin",
-        "below `row of N`, or a mirrored side, several stand in brackets: `pin (PD3, PD5)`",
+        "below `row of N`, or a mirrored side, several are written in brackets: `pin (PD3, PD5)`",
     ),
     (
         "*",
         r"(?<![\w.])([0-9]+(?:\.[0-9]+){2,})(?![\w.])",
-        "`{0}` is no number",
+        "`{0}` is not a number",
         "a number has one point",
     ),
 )
@@ -159,13 +159,13 @@ _REARRANGED: Final = tuple(
             r"radio *(?:: *|at +|of +)?([0-9.]+ *k?baud),? +"
             r"(?:late|delay|delayed|latency|lag|lags)(?: +(?:by|of))? *([0-9.]+ *m?s)$",
             r"radio \1, late by \2",
-            "how late a radio is stands behind its rate as `late by`",
+            "`late by` comes after the rate, and says how late the radio is",
         ),
         (
             r"radio *(?:: *|at +|of +)?([0-9.]+ *k?baud),? +([0-9.]+ *m?s) +"
             r"(?:late|delay|latency|lag)$",
             r"radio \1, late by \2",
-            "how late a radio is stands behind its rate as `late by`",
+            "`late by` comes after the rate, and says how late the radio is",
         ),
         (
             r"(?:radio *(?:: *|at +|of +)|line +|baud +(?:rate +)?)([0-9.]+) *(k?)(?:baud)?$",
@@ -173,7 +173,7 @@ _REARRANGED: Final = tuple(
             "a radio in place of the cable between boards has its rate in baud",
         ),
         (
-            r"watch(?:es)?(?: +(?:the +)?battery)?(?: +(?:at|on))? *:? *(?:pin +)?(P[A-L][0-7]),? *"
+            rf"watch(?:es)?(?: +(?:the +)?battery)?(?: +(?:at|on))? *:? *(?:pin +)?({PIN}),? *"
             r"(?:(?:with|by|behind) +)?(?:a +)?divider *:? *(?:of +)?([0-9.]+ *[kM]?ohm) *"
             r"(?:over|/|and|to|,|:) *([0-9.]+ *[kM]?ohm)$",
             r"watch pin \1, divider \2 over \3",
@@ -191,6 +191,12 @@ _REARRANGED: Final = tuple(
             "the limits of one cell are `warns below` and `stops below`",
         ),
         (
+            rf"answers?\b *(?:[:=,] *)?(?:(?:on|at|to|by) +)?(?:pin\b.*|{PIN}|yes|on|true|"
+            r"(?:the +)?leader|back|over +.*|hub|1)$",
+            "answers",
+            "`answers` is a whole line: its pin is fixed by the chip",
+        ),
+        (
             r"one +of +(?:these|them|those|(?:the +)?following|[0-9]+)(?: +things)?$",
             "one of",
             "`one of` chooses among the statements below it, however many",
@@ -198,7 +204,7 @@ _REARRANGED: Final = tuple(
         (
             r"(board +[^\W\d]\w* *: *[^\W\d]\w*), *leads, *(address +[0-9]+)$",
             r"\1, \2, leads",
-            "`leads` stands behind the address",
+            "`leads` comes after the address",
         ),
         (
             r"(board\b.*\baddress +[0-9]+),? +(?:is +)?(?:the +)?(?:master|main|first|leads .+)$",
@@ -238,19 +244,19 @@ _REARRANGED: Final = tuple(
         (
             r"(input +[0-9]+ *:[^,]*), *(settles +[^,]+), *(active +(?:low|high))$",
             r"\1, \3, \2",
-            "`active` stands before `settles`",
+            "`active` comes before `settles`",
         ),
         (
             r"(cue +[^\W\d]\w*(?: +\"[^\"]*\")?(?:, *if +busy +\w+)?) *[,(]? *"
             r"(?:random +|random +seed +|rand +|seed) *[:=]? *([0-9]+) *\)?$",
             r"\1, seed \2",
-            "a seed stands behind a comma, as `seed` and a number",
+            "a seed comes after a comma, as `seed` and a number",
         ),
         (
             r"(cue +[^\W\d]\w*(?: +\"[^\"]*\")?)(, *seed +[0-9]+)"
             r"(, *if +busy +(?:take|wait|refuse))$",
             r"\1\3\2",
-            "`if busy` stands before `seed`",
+            "`if busy` comes before `seed`",
         ),
         (
             r"(button +[0-9]+ +twice) +[0-9.]+ *m?s *:(.*)",
@@ -260,12 +266,12 @@ _REARRANGED: Final = tuple(
         (
             r"long(?: +press)?(?: +(?:of|on))? +(button +[0-9]+) *:(.*)",
             r"\1 long:\2",
-            "the kind of press stands behind the button's number",
+            "the kind of press comes after the button's number",
         ),
         (
             r"(?:double(?: +(?:press|click))?|twice)(?: +(?:of|on))? +(button +[0-9]+) *:(.*)",
             r"\1 twice:\2",
-            "the kind of press stands behind the button's number",
+            "the kind of press comes after the button's number",
         ),
         (
             r"row +(?:[^\W\d]\w* +)?of +([0-9]+)(?: +[^\W\d]\w*)?$",
@@ -283,12 +289,12 @@ _REARRANGED: Final = tuple(
         (
             r"repeat +(?:[*x] *|for +)([0-9]+) *(?:x|times?)?$",
             r"repeat \1 times",
-            "how often stands behind `repeat`",
+            "`repeat` comes before how often",
         ),
         (
             r"(?:repeat|loop) +(?:for +)?([0-9]+) +(?:loops?|cycles?|rounds?|rep(?:eat)?s?)$",
             r"repeat \1 times",
-            "how often stands behind `repeat`",
+            "`repeat` comes before how often",
         ),
         (
             r"(?:(?:when|on|if|after|upon|once|at|until)(?: +(?:the +)?(?:button|key|it))?"
@@ -346,7 +352,7 @@ _REARRANGED: Final = tuple(
         (
             r"(?:(?:const|static|char|string|str|auto|var|let)\b *\*? *)*title *= *(\"[^\"]*\")",
             r"show \1",
-            "the title of a show stands behind `show`",
+            "the title of a show comes after `show`",
         ),
         (
             r"(?:delay|wait|sleep|pause) *\( *([0-9.]+ *[a-z]+) *\)",
@@ -357,17 +363,17 @@ _REARRANGED: Final = tuple(
         (
             rf"(.*?)((?:, *{_SWING})+)(, *(?!{_SWING})[\w %./,-]+)$",
             r"\1\3\2",
-            "the law stands before `anticipation` and `overshoot`",
+            "the law comes before `anticipation` and `overshoot`",
         ),
         (
             rf"(.*?)((?:,? +{_SWING})+),? +(in +[0-9][\w. ]*)",
             r"\1 \3\2",
-            "`anticipation` and `overshoot` stand behind the time",
+            "`anticipation` and `overshoot` come after the time",
         ),
         (
             r"(.*?), *([0-9.]+ *%) +(?:of +)?(anticipation|overshoot)",
             r"\1, \3 \2",
-            "the share stands behind its word",
+            "the share comes after its word",
         ),
         (
             r"(hold +[^,]*?),? +breath(?:e|es|ing) +([^\W\d]\w*),? +(-?[0-9].*)",
@@ -392,11 +398,11 @@ _REARRANGED: Final = tuple(
             BREATHS,
         ),
         (r"leds +([0-9.]+ *V.*)", r"leds 1 of \1", "how many LEDs comes first"),
-        (r"show +([^\"'#:]+)$", r'show "\1"', "a title stands in quotes"),
+        (r"show +([^\"'#:]+)$", r'show "\1"', "a title is written in quotes"),
         (
             r"(cue +[^\W\d]\w*) +([^\"',#:(]+ [^\"',#:(]+ [^\"',#:(]+)$",
             r'\1 "\2"',
-            "a title stands in quotes",
+            "a title is written in quotes",
         ),
         (
             r"([^\W\d]\w*) +(?:to|is|goes|set) +(on|off)$",
@@ -408,41 +414,41 @@ _REARRANGED: Final = tuple(
         (r"([^\W\d]\w*) +(?:to|at) +([0-9.]+ *%)$", r"\1 cut to \2", "a light fades, or is cut"),
         (r"([^\W\d]\w*) +to +([^,]+%.*)", r"\1 fade to \2", "a light fades"),
         (r"(.+\bfade) +from +[-0-9.]+ *%? +to\b", r"\1 to", "a fade starts where the light is"),
-        (r"(.+), *((?:in|at|within) .+|as fast .+)", r"\1 \2", "no comma stands before the pace"),
+        (r"(.+), *((?:in|at|within) .+|as fast .+)", r"\1 \2", "there is no comma before the pace"),
         (r"(.+[0-9]) */ *h(?:r|our)?$", r"\1 per hour", "how often is counted per hour"),
         (
             r"button +([0-9]+) *: *go +([^\W\d]\w*) +(?:while|when|as long as|if) .+",
             r"button \1: go \2 while held",
             "a held button is `while held`",
         ),
-        (r"(fade|cut) +([^\W\d]\w*) +to\b", r"\2 \1 to", "the light stands first"),
-        (r"(?:turn|switch) +(on|off) +([^\W\d]\w*)", r"\2 \1", "the output stands first"),
-        (r"(on|off) +([^\W\d]\w*)$", r"\2 \1", "the output stands first"),
-        (r"(steady|breathe|ember|sparkle|run) +([^\W\d]\w*)\b", r"\2 \1", "the light stands first"),
+        (r"(fade|cut) +([^\W\d]\w*) +to\b", r"\2 \1 to", "the light comes first"),
+        (r"(?:turn|switch) +(on|off) +([^\W\d]\w*)", r"\2 \1", "the output comes first"),
+        (r"(on|off) +([^\W\d]\w*)$", r"\2 \1", "the output comes first"),
+        (r"(steady|breathe|ember|sparkle|run) +([^\W\d]\w*)\b", r"\2 \1", "the light comes first"),
         (
             r"([^\W\d]\w*) +in +([\w.]+ *[a-z]*) +to +(.+)",
             r"\1 to \3 in \2",
-            "the target stands first",
+            "the target comes first",
         ),
         (
             r"in +([\w.]+ *[a-z]+) +([^\W\d]\w*) +to +(.+)",
             r"\2 to \3 in \1",
-            "the output stands first",
+            "the output comes first",
         ),
         (
             r"button +([0-9]+) *:? *(?:go +)?stop$",
             r"stop button \1",
-            "the words of a stop button stand in the other order",
+            "a stop button is written `stop button N`",
         ),
-        (r"pose +safe +([^\W\d]\w*)", r"safe pose \1", "`safe` stands before `pose`"),
-        (r"([0-9]+) +([^\W\d]\w*) +per +hour", r"\2 \1 per hour", "the cue stands first"),
-        (r"(near|from|of) +AWG +([0-9]+)", r"\1 \2 AWG", "the number stands first"),
-        (r"(.*\bof) +AWG *([0-9]+)", r"\1 \2 AWG", "the number stands before its unit"),
-        (r"rating +(?:at +)?([0-9.]+ *V) *:? *(.+)", r"rating \2 at \1", "the voltage stands last"),
+        (r"pose +safe +([^\W\d]\w*)", r"safe pose \1", "`safe` comes before `pose`"),
+        (r"([0-9]+) +([^\W\d]\w*) +per +hour", r"\2 \1 per hour", "the cue comes first"),
+        (r"(near|from|of) +AWG +([0-9]+)", r"\1 \2 AWG", "the number comes first"),
+        (r"(.*\bof) +AWG *([0-9]+)", r"\1 \2 AWG", "the number comes before its unit"),
+        (r"rating +(?:at +)?([0-9.]+ *V) *:? *(.+)", r"rating \2 at \1", "the voltage comes last"),
         (
             r"fuse +(blade|UL +fast|UL +slow|IEC +fast|IEC +slow) +(.+)",
             r"fuse \2, \1",
-            "the kind stands last",
+            "the kind comes last",
         ),
         (
             r"([^\W\d]\w*) +(?:from +)?[-0-9.]+ *deg +to\b",
@@ -558,7 +564,7 @@ def rearranged(line: Written) -> Iterator[Slip]:
             first = re.match(r"\S+?(?=[\s(]|$)", text)
             said = "" if first is None else first[0]
             yield Slip(
-                f"`{said}` starts no statement",
+                f"`{said}` does not start a statement",
                 0,
                 len(said),
                 help=what,
@@ -581,7 +587,7 @@ def call(line: Written) -> Slip | None:
     if line.around.head != "cue" or found is None or found[1] in literals():
         return None
     return Slip(
-        f"`{found[0]}` calls something: {CALLS}",
+        f"`{found[0]}` looks like a call, and {CALLS}",
         *found.span(),
         help="a move is written `jaw to 30 deg in 1 s`, a pause `hold 1 s`",
         certain=True,

@@ -138,7 +138,7 @@ def _close_together(line: Written) -> Iterator[Slip]:
     pitch = f"{1000 // count} mm" if 1000 % count == 0 else f"(1 m / {count})"
     start = found.start() + len(found[0]) - len(found[0].lstrip(" ,"))
     yield Slip(
-        f"`{line.text[start : found.end()]}` is no distance from pixel to pixel",
+        f"`{line.text[start : found.end()]}` is not a distance from pixel to pixel",
         start,
         found.end(),
         help=f"write `pitch {pitch}`",

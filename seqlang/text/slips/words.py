@@ -205,7 +205,7 @@ _PHRASES: Final = tuple(
 """Ways to say it elsewhere, anywhere in a line."""
 
 _ANYWHERE: Final = frozenset({"2 times", "li-ion", "adapter"})
-"""Tried where the parser does not wait for them: what stands before them may be wrong as well."""
+"""Tried where the parser does not wait for them: what comes before them may be wrong as well."""
 
 _HINTS: Final = {
     "repeat": LOOPS,
@@ -312,7 +312,7 @@ def _kindless(line: Written, text: str, table: Mapping[str, tuple[str, ...]]) ->
     if name in _starts(None):
         return
     kinds = [kind for kind in table.get(name.lower(), ()) if kind in _ON_A_PIN]
-    message = f"the line does not say what `{name}` is: its kind stands before its name"
+    message = f"the line does not say what `{name}` is: its kind comes before its name"
     for kind in kinds:
         made = f"{kind} {text.rstrip()}"
         edits = ((0, 0, f"{kind} "),)
@@ -346,7 +346,7 @@ def _first_words(line: Written) -> Iterator[Slip]:
             gap = len(text[end:]) - len(text[end:].lstrip())
             edits = ((0, end + gap, ""),) if not instead else ((0, end, instead),)
             yield Slip(
-                f"`{written}` starts no statement",
+                f"`{written}` does not start a statement",
                 0,
                 end,
                 help=_HINTS.get(instead, f"did you mean `{instead}`?")

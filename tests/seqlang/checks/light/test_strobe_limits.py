@@ -75,7 +75,7 @@ def test_a_faint_row_is_none() -> None:
 
 
 def test_two_lamps_that_make_a_row_in_turn_are_named_together() -> None:
-    """Each flashes once in 640 ms, which alone is no row."""
+    """Each flashes once in 640 ms, which alone is not a row."""
     beat = "    {0} cut to 100%\n    hold 150 ms\n    {0} cut to 0%\n    hold 150 ms\n"
     body = "repeat 60 times\n" + beat.format("lure") + beat.format("eye").rstrip()
     (one,) = findings(show(still=True, rig=LAMP + EYE, cues={"snap": body}), "long-strobe")

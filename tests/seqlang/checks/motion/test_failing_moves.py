@@ -115,7 +115,7 @@ def grave(text: str) -> set[str]:
 
 
 def least_ms(text: str) -> int:
-    (one,) = [each for each in findings(text) if each.message.startswith("`jaw` would")]
+    (one,) = [each for each in findings(text) if each.message.startswith("`jaw` must")]
     assert one.name == "servo-speed"
     assert one.fix is not None
     return int(one.fix.text.removesuffix(" ms"))

@@ -44,7 +44,7 @@ def stalls(time: str, **more: str) -> str:
 
 
 def weak(asked: str) -> str:
-    return f"`jaw` would have to give {asked} N.m to grip, and has 0.785 N.m"
+    return f"`jaw` must give {asked} N.m to grip, and can give 0.785 N.m"
 
 
 WEAK = Limit(
@@ -98,7 +98,7 @@ LIMITS = (
         id="force-against-a-spring",
         passes=presses("9.5 N", spring="0.2 N.m/rad, neutral at 0 deg"),
         fails=presses("9.6 N", spring="0.2 N.m/rad, neutral at 0 deg"),
-        says="`jaw` would have to give 0.7854 N.m to grip, and has 0.7845 N.m",
+        says="`jaw` must give 0.7854 N.m to grip, and can give 0.7845 N.m",
         asked=9.6 * 0.06 + 0.2 * radians(60),
         label="at 60 deg of `jaw`",
         fix="9.5 N",
@@ -166,7 +166,7 @@ def test_the_voltage_that_the_show_leaves_counts_and_is_told() -> None:
     volts = float(one.notes[0].partition(" V")[0])
     assert 4.8 < volts < 5.0
     assert one.limit == pytest.approx(HAS_NM * volts / 6.0, rel=2e-3)
-    assert one.notes[0].endswith("20 % kept in hand")
+    assert one.notes[0].endswith("20 % kept as margin")
     assert findings(applied(text, one), "grip-too-weak") == []
     assert findings(presses("10.9 N", supply="source adapter 6 V, 6 A"), "grip-too-weak") == []
 
@@ -335,7 +335,7 @@ def test_what_carries_a_grip_bears_its_force_on_a_longer_lever() -> None:
     assert findings(hand(10, 30), "grip-too-weak") == []
     text = hand(10, 25)
     (one,) = findings(text, "grip-too-weak")
-    assert one.message.startswith("`jaw` would have to give 2 N.m")
+    assert one.message.startswith("`jaw` must give 2 N.m")
     assert one.limit == pytest.approx(2.5 * HAS_NM)
     assert 10 * 0.2 < (one.asked or 0.0) < 10 * 0.2 + 0.05
     assert one.fix is None

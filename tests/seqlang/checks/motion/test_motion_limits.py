@@ -41,7 +41,7 @@ def lasting(body: str, more: str = "") -> str:
 
 
 def too_fast(asked: str, left: str = "320") -> str:
-    return f"`jaw` would have to turn at {asked} deg/s, and can do {left} deg/s"
+    return f"`jaw` must turn at {asked} deg/s, and can do {left} deg/s"
 
 
 LIMITS = (

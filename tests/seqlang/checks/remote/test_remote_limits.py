@@ -132,6 +132,21 @@ def test_three_lines_for_a_button_are_sent_to_different_free_ones() -> None:
     assert [words for one in found for _, words in one.related] == ["bound here first"] * 2
 
 
+def test_wired_buttons_of_a_show_that_binds_none_are_one_thing_to_say() -> None:
+    assert [
+        one.message for one in findings(remote("stop in 1 s", rig=THREE), "button-not-wired")
+    ] == ["buttons 1, 3 and 2 are wired, and no line under `remote` uses a button"]
+
+
+def test_wired_buttons_of_one_line_are_told_once() -> None:
+    row = "row of 3\n    input (3, step 1): body pin (PC0, PC1, PC2)\n"
+    wires = "input 1: body pin PC3\ninput 2: body pin PC4\n"
+    text = remote("button 1: go snap", "stop button 2", rig=row + wires)
+    assert [one.message for one in findings(text, "button-not-wired")] == [
+        "buttons 3 to 5 are wired to `body` and do nothing"
+    ]
+
+
 def test_without_wires_every_button_may_come_over_the_link() -> None:
     assert findings(remote("button 9: go snap", "stop button 2"), "button-not-wired") == []
 

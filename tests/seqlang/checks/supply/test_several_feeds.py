@@ -50,7 +50,7 @@ LIMITS = (
         name="supply-overload",
         passes=fans("source adapter 6.0 V, 3.0 A", "970 mA", "1.97 A"),
         fails=fans("source adapter 6.0 V, 3.0 A", "970 mA", "1.98 A"),
-        says=f"supply `pack` would have to give 3.01 A {HOLDING}, and its adapter gives 3 A",
+        says=f"supply `pack` must give 3.01 A {HOLDING}, and its adapter gives 3 A",
         asked=3.01,
         limit=3,
         label="3.01 A needed",
@@ -61,7 +61,7 @@ LIMITS = (
         name="supply-overload",
         passes=fans(ADAPTER, "5 A", "1.97 A", other="source adapter 6.0 V, 2.0 A"),
         fails=fans(ADAPTER, "5 A", "1.98 A", other="source adapter 6.0 V, 2.0 A"),
-        says=f"supply `wall` would have to give 2.01 A {HOLDING}, and its adapter gives 2 A",
+        says=f"supply `wall` must give 2.01 A {HOLDING}, and its adapter gives 2 A",
         asked=2.01,
         limit=2,
         fix="2.1 A",
@@ -81,7 +81,7 @@ LIMITS = (
         name="pack-overload",
         passes=fans("source 2 li-ion cells in 2 rows, 3000 mAh", "5.97 A", "5.97 A"),
         fails=fans("source 2 li-ion cells in 2 rows, 3000 mAh", "5.98 A", "5.98 A"),
-        says=f"the pack of supply `pack` would have to give 12.02 A {HOLDING}, and such a pack "
+        says=f"the pack of supply `pack` must give 12.02 A {HOLDING}, and such a pack "
         "can give about 12 A",
         severity="warning",
         asked=12.02,

@@ -99,7 +99,7 @@ LIMITS = (
         name="supply-overload",
         passes=fan("970 mA", "source adapter 6.0 V, 1 A"),
         fails=fan("980 mA", "source adapter 6.0 V, 1 A"),
-        says=f"supply `pack` would have to give 1.01 A {HOLDING}, and its adapter gives 1 A",
+        says=f"supply `pack` must give 1.01 A {HOLDING}, and its adapter gives 1 A",
         asked=1.01,
         limit=1,
         help="use one for `2 A`, or let fewer parts move at once",
@@ -111,7 +111,7 @@ LIMITS = (
         name="supply-overload",
         passes=fan("970 mA", "source adapter 12.0 V, 5 A\nregulator 6.0 V, 1.00 A"),
         fails=fan("980 mA", "source adapter 12.0 V, 5 A\nregulator 6.0 V, 1.00 A"),
-        says=f"supply `pack` would have to give 1.01 A {HOLDING}, and its regulator gives 1 A",
+        says=f"supply `pack` must give 1.01 A {HOLDING}, and its regulator gives 1 A",
         asked=1.01,
         limit=1,
         help="use one for `1.02 A`, or let fewer parts move at once",
@@ -124,7 +124,7 @@ LIMITS = (
         name="supply-overload",
         passes=fan("1 A", "source adapter 6.0 V, 954 mA\nregulator 5.0 V, 1.03 A"),
         fails=fan("1 A", "source adapter 6.0 V, 953 mA\nregulator 5.0 V, 1.03 A"),
-        says=f"supply `pack` would have to give 0.954 A {HOLDING}, and its adapter gives 0.953 A",
+        says=f"supply `pack` must give 0.954 A {HOLDING}, and its adapter gives 0.953 A",
         asked=0.9537,
         limit=0.953,
         fix="954 mA",
@@ -146,7 +146,7 @@ LIMITS = (
         name="pack-overload",
         passes=fan("5.97 A", CELLS),
         fails=fan("5.98 A", CELLS),
-        says=f"the pack of supply `pack` would have to give 6.01 A {HOLDING}, and such a pack "
+        says=f"the pack of supply `pack` must give 6.01 A {HOLDING}, and such a pack "
         "can give about 6 A",
         severity="warning",
         asked=6.01,
@@ -506,7 +506,7 @@ def test_a_start_that_only_asks_too_much_of_its_adapter_resets_no_board_and_says
     assert one.asked == pytest.approx(2.03, rel=0.02)
     assert one.limit == pytest.approx(1.9)
     assert one.message == (
-        f"at power-up `jaw` may draw its stall current: supply `pack` would have to give "
+        f"at power-up `jaw` may draw its stall current: supply `pack` must give "
         f"{figures(one.asked or 0.0, 1.9)[0]} A, and its adapter gives 1.9 A"
     )
     assert one.fix is not None

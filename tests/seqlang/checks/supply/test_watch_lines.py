@@ -27,7 +27,7 @@ LIMITS = (
         name="watch-limits",
         passes=told(f"{WATCH}, warns below 3.2 V, stops below 3.2 V"),
         fails=told(f"{WATCH}, warns below 3.19 V, stops below 3.2 V"),
-        says="it stops below 3.2 V a cell, and warns below 3.19 V",
+        says="the board stops below 3.2 V a cell, and warns below 3.19 V",
         asked=3.19,
         limit=3.2,
         label="the warning comes after the stop",
@@ -74,7 +74,7 @@ LIMITS = (
         name="watch-limits",
         passes=told(f"{WATCH}, stops below 3.1 V"),
         fails=told(f"{WATCH}, stops below 3.09 V"),
-        says="the chip's regulator holds 5 V as long as a cell has 3.1 V, and the board shall stop "
+        says="the chip's regulator holds 5 V as long as a cell has 3.1 V, and the board is to stop "
         "below 3.09 V",
         asked=3.09,
         # (5 + 1) / 2 over 1 - (0.02 + 0.02 * 0.45 + 2 * 9.0909 / 1024 / 6.18)
@@ -91,8 +91,8 @@ LIMITS = (
         name="watch-limits",
         passes=three("stops below 2.86 V"),
         fails=three("stops below 2.85 V"),
-        says="it stops below 2.85 V a cell, and a reading may be off by 3.74 %: a cell may have "
-        "2.74 V then",
+        says="the board stops below 2.85 V a cell, and a reading may be off by 3.74 %: a cell "
+        "may have 2.74 V then",
         asked=2.7433,
         limit=2.75,
         label="harmed below 2.75 V",
@@ -106,7 +106,7 @@ LIMITS = (
         passes=told("watch pin PF1, divider 13 kohm over 19 kohm"),  # 4.99 V
         fails=told("watch pin PF1, divider 12 kohm over 18 kohm"),  # 5.04 V
         says="a full battery brings 5.04 V to the pin, and the chip runs from 5 V",
-        label="the pin stands 5 V",
+        label="the pin can take 5 V",
         help=f"`{FITS}` fits, of resistors of the E24 series",
         fix=FITS,
         at="divider 12 kohm over 18 kohm",
@@ -150,8 +150,8 @@ def test_a_direct_watch_asks_for_the_reference_to_be_measured() -> None:
     )
     (one,) = findings(text, "watch-limits")
     assert one.message == (
-        "it stops below 2.8 V a cell, and a reading may be off by 10.6 %: a cell may have 2.5 V "
-        "then"
+        "the board stops below 2.8 V a cell, and a reading may be off by 10.6 %: a cell may have "
+        "2.5 V then"
     )
     assert one.help == (
         "stop below 3.08 V or more, or measure the chip's reference (1 to 1.2 V, taken for 1.1 V) "

@@ -44,7 +44,7 @@ LIMITS = (
     rate(115_200, 76_800, "the nearest that ATmega2560 makes is 2.1 % off"),
     rate(230_400, 76_800, "the nearest that ATmega2560 makes is 3.5 % off"),
     rate(9_600, 19_200, "a state of the show takes longer than a frame then"),
-    rate(500_000, 250_000, "it is no usual rate of a radio"),
+    rate(500_000, 250_000, "radios do not usually have this rate"),
 )
 
 
