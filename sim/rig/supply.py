@@ -497,6 +497,9 @@ def standing(rig: Rig, supply: Supply) -> dict[str, Demand]:
 
 
 def strip_full_a(strip: Strip) -> float:
-    """The most a strip draws (A): three colours of every pixel fully on, or its cap, plus idle."""
+    """The most a strip draws (A): three colours of every pixel fully on, or its cap, plus idle.
+
+    Its trims do not count: a noisy data line turns pixels on past what its board trims.
+    """
     full = 3.0 * strip.channel_a * strip.pixels
     return min(full, strip.cap_a if strip.cap_a is not None else full) + strip.pixels * PIXEL_IDLE_A

@@ -98,6 +98,14 @@ class LightBound:
         """The same for one light."""
         return _densest([one for one in self._read(cue) if one.output == name])
 
+    def draws(self, cue: Cue) -> bool:
+        """Whether the cue draws something: then its times are known as bounds alone."""
+        return cue.name in self._written
+
+    def of_one_fade(self, name: str) -> int:
+        """How many changes a fade of that light may hold."""
+        return int(self._ways_of_a_fade[name])
+
     def weighted(self, cue: Cue, shares: Mapping[str, float]) -> float:
         """As `of`, with ways of each light counting as much as its share, 0 to 2; others do not."""
         ways = [

@@ -354,7 +354,8 @@ def brightest(show: Show) -> dict[str, float]:
     """Per lamp the greatest duty (0 to 1), per strip the greatest current (A), of the whole show.
 
     Effects only take light away, and a fade is never brighter than its brighter end per channel, so
-    the lights that the show can leave are enough.
+    the lights that the show can leave are enough. Boards trim all that they show, so light counts
+    as it is trimmed.
     """
     most: dict[str, float] = {}
     channels: dict[str, np.ndarray[tuple[int], np.dtype[np.float64]]] = {}
@@ -367,8 +368,11 @@ def brightest(show: Show) -> dict[str, float]:
             channels[name] = np.maximum(channels.get(name, np.zeros(3)), _played(light))
         else:
             most[name] = max(most.get(name, 0.0), float(luminance(light)))
+    for lamp in (o for o in show.rig.outputs if isinstance(o, Lamp)):
+        most[lamp.name] *= (lamp.trims or (1.0,))[0]
     for strip in (o for o in show.rig.outputs if isinstance(o, Strip)):
-        full = float(channels[strip.name].sum()) * strip.channel_a * strip.pixels
+        trimmed = channels[strip.name] * np.array(strip.trims or (1.0,))
+        full = float(trimmed.sum()) * strip.channel_a * strip.pixels
         idle = strip.pixels * PIXEL_IDLE_A
         most[strip.name] = min(full + idle, strip_full_a(strip))
     return most

@@ -1,9 +1,10 @@
 """strip-over-supply: a strip, fully white, would overload its supply, and nothing caps it.
 
 What: a strip without a `cap` line draws, with every pixel fully on, no more than its supply gives.
+A `trim` or a `balance` does not count here.
 
 Why: the show's own colours may be dim, but one wrong colour, or a board that starts up with noise
-on its data line, turns every pixel white.
+on its data line, turns every pixel white, past what the board trims.
 
 Example:
 

@@ -73,6 +73,20 @@ def test_a_strip_takes_no_more_than_foretold_where_a_table_rounds_its_light_up(
         assert found >= 10 * 0.02 * held.sum() + 10 * 0.001 - 1e-12
 
 
+@pytest.mark.parametrize("trims", [(), (0.5, 0.5, 0.5), (1.0, 0.25, 0.0)])
+def test_a_strip_takes_what_its_trims_leave(trims: tuple[float, ...]) -> None:
+    """Full white takes 0.2 A a colour; what a chip takes in the dark is not trimmed."""
+    white = replace(BELLY, safe=StripLight((255, 255, 255), 100.0), trims=trims)
+    lit = sum(trims) if trims else 3.0
+    assert brightest(show(white))["belly"] == pytest.approx(0.2 * lit + 0.01)
+    capped = brightest(show(replace(white, cap_a=0.4)))["belly"]
+    assert capped == pytest.approx(min(0.2 * lit, 0.4) + 0.01)
+
+
+def test_a_lamp_takes_what_its_trim_leaves() -> None:
+    assert brightest(show(replace(LURE, safe_pct=100.0, trims=(0.25,)))) == {"lure": 0.25}
+
+
 def test_a_board_starts_dark() -> None:
     assert dark(show(LURE, BELLY)) == {"lure": 0.0, "belly": pytest.approx(0.01)}
 

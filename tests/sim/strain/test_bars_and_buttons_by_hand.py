@@ -1,0 +1,176 @@
+"""How often pixels of a bar may change while buttons are pressed: figures worked out by hand.
+
+A window is a second, a frame, and one more in which a run starts before it is seen: 52 frames of
+20 ms. The quickest finger presses every 120 ms, six frames: after the run that goes on already,
+nine begin within a window (0, 6, ... 48). A white strip of 33.3 mm pitch has groups of one pixel
+at 0.5 m (0.006 sr are 1,500 mm2, a pixel 1,109): a tenth of a pixel is a change.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from sim.model import (
+    BLACK,
+    Conflict,
+    Cue,
+    Fade,
+    Hold,
+    InTurn,
+    Lamp,
+    LevelBar,
+    OneOf,
+    Repeat,
+    Rig,
+    Score,
+    Show,
+    Step,
+    Strip,
+    StripLight,
+    Wearer,
+)
+from sim.strain.bar_light import changes_of_bar, contrast, is_capped, may_be_red
+from sim.strain.bar_pressed import Pressed
+from sim.strain.light_bound import LightBound
+from sim.strain.light_states import LightStates
+
+WHITE = StripLight((255, 255, 255))
+LEVEL, TUBE = Lamp("level", "b", 9), Strip("tube", "b", 3, pixels=60, safe=WHITE)
+BAR = LevelBar("tube", "level")
+
+
+def show(*cues: Cue, tube: Strip = TUBE, idle: tuple[str, ...] = (), near_m: float = 0.5) -> Show:
+    rig = Rig((), (), (LEVEL, tube), wearer=replace(Wearer(), viewing_m=near_m), bars=(BAR,))
+    return Show(rig, Score("t", cues, idle=idle))
+
+
+def pressed(made: Show) -> Pressed:
+    return Pressed(made, LightBound(made), LightStates(made))
+
+
+def cue(name: str, *steps: Step, busy: Conflict = "take") -> Cue:
+    return Cue(name, "", InTurn(steps), busy)
+
+
+def to(level: float, lasts_ms: int = 100) -> Fade:
+    return Fade("level", level, lasts_ms)
+
+
+def in_turn(made: Show) -> int:
+    asked = [one for one in made.score.cues if one.name not in made.score.idle]
+    return int(pressed(made).in_quick_turn(BAR, asked).most)
+
+
+FILL, DRAIN = cue("fill", to(80.0)), cue("drain", to(20.0))
+
+
+def test_two_buttons_turn_a_level_at_every_press() -> None:
+    found = pressed(show(FILL, DRAIN)).in_quick_turn(BAR, (FILL, DRAIN))
+    assert found.most == 1 + 9
+    assert set(found.cues) == {"fill", "drain"}
+
+
+def test_a_button_that_leads_to_one_place_turns_nothing() -> None:
+    assert in_turn(show(FILL)) == 1
+    assert in_turn(show(FILL, cue("again", to(80.0, 900)))) == 1
+
+
+def test_a_button_that_goes_there_and_back_turns_twice_a_press() -> None:
+    """The second fade begins 100 ms after a press; it is seen for a frame before the next one."""
+    assert in_turn(show(cue("beat", to(80.0), to(20.0, 100)))) == 1 + 2 * 9
+
+
+def test_cues_that_refuse_run_to_their_end() -> None:
+    """Of half a second: 25 frames. They begin at 0, 25 and 50."""
+    cues = [cue(n, to(x), Hold(400), busy="refuse") for n, x in (("a", 80.0), ("b", 20.0))]
+    assert in_turn(show(*cues)) == 1 + 3
+    cues[1] = replace(cues[1], conflict="take")
+    assert in_turn(show(*cues)) == 1 + 9
+
+
+def test_idle_that_has_the_level_between_adds_its_ways() -> None:
+    """Each press brings the level up for 40 ms; idle brings it back before the next one."""
+    breath = cue("breath", to(50.0, 3000), to(40.0, 3000))
+    alone, beside = show(cue("pulse", to(80.0, 40))), (cue("pulse", to(80.0, 40)), breath)
+    assert in_turn(alone) == 1
+    assert in_turn(show(*beside, idle=("breath",))) >= 2 * 9
+
+
+@pytest.mark.parametrize(("lasts_ms", "most"), [(6000, 10), (60_000, 8), (120_000, 4)])
+def test_a_way_counts_when_the_bar_has_gone_a_tenth_of_a_group(lasts_ms: int, most: int) -> None:
+    """In a minute the end goes up 48 of 60 pixels, from dark, and a tenth of one takes 125 ms, six
+    frames; down it goes 36, and eight. Of nine presses five lead up and four down, the last for
+    four frames: 1 + 4 + 4 / 6 + 4 * 6 / 8 is 8.7. In two minutes all takes twice as long: 1 + 3.8.
+    """
+    assert in_turn(show(cue("fill", to(80.0, lasts_ms)), cue("drain", to(20.0, lasts_ms)))) == most
+
+
+def test_nearer_eyes_see_smaller_groups() -> None:
+    """At 2 m 0.006 sr are 24,000 mm2, 21 pixels: a change takes 2.1 of them, 13 frames or more."""
+    cues = cue("fill", to(80.0, 6000)), cue("drain", to(20.0, 6000))
+    assert in_turn(show(*cues)) == 10
+    assert in_turn(show(*cues, near_m=2.0)) <= 1 + 9 * 6 / 13
+
+
+def test_one_cue_behind_another_adds_what_it_does_from_its_start() -> None:
+    """Four ways of 240 ms: of one cue four lie in half a window and more, and so of the other."""
+    four = [to(level, 240) for level in (80.0, 20.0, 80.0, 20.0)]
+    a, b, calm = cue("a", *four), cue("b", to(50.0, 240), *four), cue("calm", to(20.0, 2000))
+    bound = pressed(show(a, b, calm))
+    assert bound.taken_over(BAR, a, calm).most <= 6
+    assert changes_of_bar(LightBound(show(a, b)), (a, b), BAR)[0] < 8
+    quick = [to(level, 120) for level in (80.0, 20.0, 80.0, 20.0)]
+    c, d = cue("c", Hold(900), *quick), cue("d", *quick)
+    assert pressed(show(c, d)).taken_over(BAR, c, d).most >= 8
+
+
+def test_what_draws_or_chooses_counts_with_its_busiest_second() -> None:
+    either = cue("either", OneOf((to(80.0), InTurn((to(20.0), to(80.0))))))
+    assert in_turn(show(either)) >= 9
+    often = cue("often", Repeat(InTurn((to(80.0, 60), to(20.0, 60))), 500))
+    assert in_turn(show(often)) >= 9
+
+
+def test_the_strips_own_light_counts_among_the_presses() -> None:
+    lit = [cue(n, Fade("tube", x, 100)) for n, x in (("on", WHITE), ("off", BLACK))]
+    assert in_turn(show(*lit)) == 10
+    assert in_turn(show(*lit, FILL)) == 1 + 2 * 10 - 1
+
+
+# -- what a bar can be ----------------------------------------------------------------------------
+
+
+def test_a_cap_dims_no_short_bar_and_turns_a_pixel_twice() -> None:
+    """60 pixels take 3.6 A at full white; a cap of 0.18 A leaves a twentieth, or three at full."""
+    capped = replace(TUBE, cap_a=0.18)
+    states = LightStates(show(FILL, tube=capped))
+    assert is_capped(capped, states)
+    assert contrast(capped, states) == pytest.approx(10.0)
+    assert not is_capped(replace(TUBE, cap_a=3.7), LightStates(show(FILL)))
+    made = show(FILL, DRAIN, tube=capped)
+    assert in_turn(made) == 2 * 10
+    assert changes_of_bar(LightBound(made), (FILL,), BAR, capped=True)[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("colour", "level", "red"),
+    [((255, 0, 0), 10.0, True), ((255, 255, 255), 10.0, False), ((0, 255, 0), 100.0, False)],
+)
+def test_a_red_bar_counts_however_dim(
+    colour: tuple[int, int, int], level: float, red: bool
+) -> None:
+    tube = replace(TUBE, safe=StripLight(colour, level))
+    states = LightStates(show(FILL, tube=tube))
+    assert may_be_red(tube, states) == red
+    assert (contrast(tube, states) >= 1.0) == (red or level == 100.0)
+
+
+def test_a_red_on_the_way_between_two_colours_counts() -> None:
+    """Halfway from (255, 150, 0) to (255, 0, 150) both other channels are at half of their L*."""
+    ends = StripLight((255, 150, 0)), StripLight((255, 0, 150))
+    made = show(
+        cue("hue", *(Fade("tube", one, 500) for one in ends)), tube=replace(TUBE, safe=BLACK)
+    )
+    assert may_be_red(TUBE, LightStates(made))
