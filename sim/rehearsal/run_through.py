@@ -59,9 +59,9 @@ def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories
     """Every cue of the show once, or each of those named, in the order of the text, rehearsed.
 
     A cue with a button is started by it, the others by name. One that repeats while its button is
-    held is held for two passes of its loop; one with a part for letting go until it stands still.
-    Idle comes first, for its whole period, before
-    anything is pressed. Raises `sim.score.threads.ThreadError` for a cue that no board could run,
+    held is held for two passes of its loop; one with a part for letting go until it stands still,
+    or is in its third pass. Idle comes first, for its whole period, before anything is pressed.
+    Raises `sim.score.threads.ThreadError` for a cue that no board could run,
     `LongRehearsalError` for a show of many hours.
     """
     score = show.score
@@ -231,7 +231,7 @@ def _turn(show: Show, cue: Cue) -> _Turn:
     if part is not None:
         stays_ms = _planned_ms(cue) + _PAUSE_MS
         if held is not None:
-            stays_ms = held[0] + held[1] + held[1] // 2
+            stays_ms = held[0] + 2 * held[1] + held[1] // 2
         return _Turn(cue, binding.button, stays_ms + behind_ms, stays_ms)
     if held is not None and duration_ms(cue.body) == inf:
         # it never comes to the end of a pass

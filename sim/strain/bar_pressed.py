@@ -39,7 +39,7 @@ from sim.strain.bar_light import contrast, is_capped, may_be_red, put_together
 from sim.strain.light_bound import LightBound
 from sim.strain.light_states import LightStates
 from sim.strain.quick_fingers import PRESSES_MS
-from sim.strain.ways_of_runs import FRAMES, Found, LightInRuns, Run, Way
+from sim.strain.ways_of_runs import FRAMES, LightInRuns, LightRun, LightWay, MostWays
 
 SLOT: Final = PRESSES_MS[0] // FRAME_MS
 """Frames between two presses of the quickest finger."""
@@ -58,7 +58,7 @@ class Pressed:
         self._show, self._bound, self._states = show, bound, states
         self._strips = {o.name: o for o in show.rig.outputs if isinstance(o, Strip)}
 
-    def taken_over(self, bar: LevelBar, first: Cue, then: Cue) -> Found:
+    def taken_over(self, bar: LevelBar, first: Cue, then: Cue) -> MostWays:
         """The most changes when one cue, in whatever moment, is followed by another one."""
         level, own = (
             self._light(name, (then,)).followed(self._runs(first, name, (then,)))
@@ -66,16 +66,16 @@ class Pressed:
         )
         return self._together(bar, level, own)
 
-    def in_quick_turn(self, bar: LevelBar, cues: Collection[Cue]) -> Found:
+    def in_quick_turn(self, bar: LevelBar, cues: Collection[Cue]) -> MostWays:
         """The most changes while the buttons of cues are pressed in any order, quickly."""
         level, own = (self._light(name, cues).in_turn() for name in (bar.lamp, bar.strip))
         return self._together(bar, level, own)
 
-    def _together(self, bar: LevelBar, level: Found, own: Found) -> Found:
+    def _together(self, bar: LevelBar, level: MostWays, own: MostWays) -> MostWays:
         capped = is_capped(self._strips[bar.strip], self._states)
         ways, own_ways = floor(level.most + ROUND), floor(own.most + ROUND)
         changes = put_together(ways * (2 if capped else 1), own_ways)
-        return Found(float(changes), level.cues if ways >= own_ways else own.cues)
+        return MostWays(float(changes), level.cues if ways >= own_ways else own.cues)
 
     def _least_pct(self, name: str) -> float:
         """How far a light has to go to be seen: of a lamp, by the bars that show it.
@@ -112,46 +112,46 @@ class Pressed:
         score = self._show.score
         return [cue for cue in score.cues if cue.name in score.idle]
 
-    def _runs(self, cue: Cue, name: str, beside: Collection[Cue]) -> list[Run]:
+    def _runs(self, cue: Cue, name: str, beside: Collection[Cue]) -> list[LightRun]:
         """The ways in which a cue can run; with its part for letting go behind it, where it has
         one: between a press and the next one there is time for both."""
         if name not in outputs_used(cue.body) or len(set(self._states.left(name))) < 2:
             return []
         takes = any(each.conflict == "take" for each in beside)
         part = next((c for c in self._show.score.cues if c.name == cue.let_go), None)
-        found: list[Run] = []
+        found: list[LightRun] = []
         for one in self._states.runs(cue):
             ends = duration_ms(one.body) / FRAME_MS
-            run = Run(cue.name, self._ways(one, name), SLOT if takes else ends, ends)
+            run = LightRun(cue.name, self._ways(one, name), SLOT if takes else ends, ends)
             found.append(run)
             if part is not None:
                 found += self._let_go(run, self._ways(part, name), part)
         return found
 
-    def _let_go(self, run: Run, then: tuple[Way, ...], part: Cue) -> Iterator[Run]:
+    def _let_go(self, run: LightRun, then: tuple[LightWay, ...], part: Cue) -> Iterator[LightRun]:
         lasts = duration_ms(part.body) / FRAME_MS
         for count in range(len(run.ways) + 1):
             kept = run.ways[:count]
             at = max(1, kept[-1].start if kept else 1)
-            behind = tuple(Way(at + w.start, at + w.end, w.target) for w in then)
-            yield Run(run.name, (*kept, *behind), min(run.least, SLOT), at + lasts)
+            behind = tuple(LightWay(at + w.start, at + w.end, w.target) for w in then)
+            yield LightRun(run.name, (*kept, *behind), min(run.least, SLOT), at + lasts)
 
-    def _ways(self, cue: Cue, name: str) -> tuple[Way, ...]:
+    def _ways(self, cue: Cue, name: str) -> tuple[LightWay, ...]:
         fades: list[tuple[float, Fade]] = []
         plain = not self._bound.draws(cue) and _written_out(cue.body, name, fades)
         if plain and len(fades) <= MOST_WAYS:
             return tuple(self._timed(fades, self._least_pct(name)))
         # nothing is known of when they come
         most = ceil(self._bound.of_light(cue, name))
-        return tuple(Way(0, FRAMES, None) for _ in range(most))
+        return tuple(LightWay(0, FRAMES, None) for _ in range(most))
 
-    def _timed(self, fades: list[tuple[float, Fade]], least_pct: float) -> Iterator[Way]:
+    def _timed(self, fades: list[tuple[float, Fade]], least_pct: float) -> Iterator[LightWay]:
         """The ways of fades with the time that each needs to go so far, from wherever it begins."""
         before: tuple[float, float] | None = None  # when the last one has ended, and where
         for at, fade in fades:
             if isinstance(fade.light, StripLight):
                 bends = self._bound.of_one_fade(fade.output)
-                yield Way(*_span(at, fade), fade.light, bends=bends)
+                yield LightWay(*_span(at, fade), fade.light, bends=bends)
                 continue
             if before is not None and before[0] <= at:
                 goes = abs(fade.light - before[1])
@@ -160,7 +160,7 @@ class Pressed:
                 goes = max(abs(fade.light - one) for one in left if isinstance(one, float | int))
             fastest = coefficients(fade.law).cv * goes / max(fade.duration_ms, 1)
             needs = least_pct / fastest // FRAME_MS if fastest else float(FRAMES)
-            yield Way(*_span(at, fade), fade.light, int(min(max(needs, 1), FRAMES)))
+            yield LightWay(*_span(at, fade), fade.light, int(min(max(needs, 1), FRAMES)))
             before = at + fade.duration_ms, fade.light
 
 

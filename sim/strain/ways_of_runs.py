@@ -23,25 +23,25 @@ from sim.strain.light_bound import WINDOW_MS
 FRAMES: Final = ceil(WINDOW_MS / FRAME_MS) + 1
 """A window; a run starts a frame before it is seen."""
 
-Target: TypeAlias = float | StripLight | None
+WayTarget: TypeAlias = float | StripLight | None
 """Where a way leads; None: it is not known, and a way to it may always be a turn."""
 
 
-class Found(NamedTuple):
+class MostWays(NamedTuple):
     """The most ways or changes within a window, and the cues whose runs make them, in turn."""
 
     most: float
     cues: tuple[str, ...]
 
-    def behind(self, count: float, name: str) -> Found:
+    def behind(self, count: float, name: str) -> MostWays:
         """The same behind so many of a run of another cue."""
-        return Found(count + self.most, (name, *self.cues))
+        return MostWays(count + self.most, (name, *self.cues))
 
 
-NOTHING: Final = Found(0, ())
+NOTHING: Final = MostWays(0, ())
 
 
-class Way(NamedTuple):
+class LightWay(NamedTuple):
     """A fade of a run: its first and its last frame from the run's start.
 
     `needs`: after how many frames it can have gone far enough to count. `bends`: how many changes
@@ -50,17 +50,17 @@ class Way(NamedTuple):
 
     start: int
     end: int
-    target: Target
+    target: WayTarget
     needs: int = 1
     bends: int = 1
 
 
 @dataclass(frozen=True)
-class Run:
+class LightRun:
     """What a run does to a light. All in frames from its start."""
 
     name: str
-    ways: tuple[Way, ...]
+    ways: tuple[LightWay, ...]
     least: float
     """When another one may begin at the earliest."""
     ends: float
@@ -76,29 +76,29 @@ class LightInRuns:
     take: one of each may begin long after its press.
     """
 
-    runs: Sequence[Run]
-    idle: Sequence[Run] = ()
+    runs: Sequence[LightRun]
+    idle: Sequence[LightRun] = ()
     given_back: bool = False
     late: Collection[str] = ()
-    _known: dict[tuple[int, Target, bool], Found] = field(default_factory=dict)
+    _known: dict[tuple[int, WayTarget, bool], MostWays] = field(default_factory=dict)
 
-    def followed(self, first: Sequence[Run]) -> Found:
+    def followed(self, first: Sequence[LightRun]) -> MostWays:
         """The most ways while one of `first`, in whatever moment, is followed by a single run."""
         return self._from_anywhere(first, FRAMES, again=False)
 
-    def in_turn(self) -> Found:
+    def in_turn(self) -> MostWays:
         """The most ways while runs follow one another as closely as they can."""
         ways = [way for run in self.runs for way in run.ways]
         targets = {way.target for way in ways}
         if len(targets) == 1 and None not in targets and not self.given_back:
             # whatever is pressed, it goes on to the same end
-            return Found(max(way.bends for way in ways), (self.runs[0].name,))
+            return MostWays(max(way.bends for way in ways), (self.runs[0].name,))
         most, cues = self._from_anywhere(self.runs, FRAMES, again=True)
         for name in self.late:
             most += max(_all_of(run.ways) for run in self.runs if run.name == name)
-        return Found(most, cues)
+        return MostWays(most, cues)
 
-    def _from_anywhere(self, runs: Sequence[Run], left: int, again: bool) -> Found:
+    def _from_anywhere(self, runs: Sequence[LightRun], left: int, again: bool) -> MostWays:
         """Any part of a run, and what follows it."""
         best = self._begun(left, None, again)
         for run in runs:
@@ -114,7 +114,7 @@ class LightInRuns:
                     best = max(best, found.behind(count, run.name))
         return best
 
-    def _begun(self, left: int, last: Target, again: bool) -> Found:
+    def _begun(self, left: int, last: WayTarget, again: bool) -> MostWays:
         """The most ways from the start of a run on, when the way before led to `last`."""
         known = self._known.get((left, last, again))
         if known is None:
@@ -122,7 +122,7 @@ class LightInRuns:
             self._known[left, last, again] = known
         return known
 
-    def _runs_begun(self, left: int, last: Target, again: bool) -> Iterator[Found]:
+    def _runs_begun(self, left: int, last: WayTarget, again: bool) -> Iterator[MostWays]:
         for run in self.runs:
             count = 0.0
             for piece in _pieces(run.ways, last, 0, left, 1):
@@ -135,7 +135,7 @@ class LightInRuns:
                 rest = max(0, ceil(run.least - run.ends))
                 yield self._back(left - ceil(run.ends), rest, again).behind(count, run.name)
 
-    def _back(self, left: int, rest: int, again: bool) -> Found:
+    def _back(self, left: int, rest: int, again: bool) -> MostWays:
         """The most ways from when the light is given back: one, and what idle and runs do then.
 
         `rest`: no run begins for so many frames.
@@ -147,21 +147,21 @@ class LightInRuns:
                     later = max(piece.spent, rest, 1)
                     goes_on = again and later <= left
                     more = self._begun(left - later, piece.target, again) if goes_on else NOTHING
-                    best = max(best, Found(piece.most + more.most, more.cues))
-        return Found(1 + best.most, best.cues)
+                    best = max(best, MostWays(piece.most + more.most, more.cues))
+        return MostWays(1 + best.most, best.cues)
 
 
-class _Piece(NamedTuple):
+class _CutWays(NamedTuple):
     """Ways up to one that is cut short: how many, after how many frames, and where it led."""
 
     most: float
     spent: int
-    target: Target
+    target: WayTarget
 
 
 def _pieces(
-    ways: Sequence[Way], last: Target, begin: int, left: int, least: int
-) -> Iterator[_Piece]:
+    ways: Sequence[LightWay], last: WayTarget, begin: int, left: int, least: int
+) -> Iterator[_CutWays]:
     """The ways that fit into `left` frames from `begin` on, cut short anywhere.
 
     `last`: where the way before led. `least`: for how long the first one surely goes on; 0 if it
@@ -175,18 +175,18 @@ def _pieces(
         turns = way.target is None or way.target != last
         if n == 0 and least == 0:
             count = float(way.bends)
-            yield _Piece(count, 0, way.target)
+            yield _CutWays(count, 0, way.target)
         else:
             for frames in range(1, min(way.needs, max(left - starts, 1)) + 1):
                 whole = frames == way.needs
                 so_far = count + (way.bends * frames / way.needs if turns else 0.0)
-                yield _Piece(so_far, starts + frames, way.target if whole or not turns else None)
+                yield _CutWays(so_far, starts + frames, way.target if whole or not turns else None)
             count += way.bends if turns else 0.0
         last = way.target
 
 
-def _all_of(ways: Sequence[Way]) -> int:
-    last: Target = None
+def _all_of(ways: Sequence[LightWay]) -> int:
+    last: WayTarget = None
     count = 0
     for way in ways:
         if way.start <= FRAMES:

@@ -314,3 +314,14 @@ def test_looks_end_when_they_have_taken_their_time_and_the_last_one_serves(
     played = run_through(show)
     assert looked == every[:1]
     assert {run.cue for run in played.runs} == {"a", "b"}
+
+
+def test_a_loop_with_a_part_for_letting_go_is_let_go_in_its_third_pass() -> None:
+    """Two passes of 600 ms are seen whole, and of the third one enough to see that it is cut."""
+    loop = Repeat(InTurn((jaw(9, 300), jaw(4, 300))), None, while_held=True)
+    chew = Cue("chew", "", loop, let_go="chew let go")
+    part = Cue("chew let go", "", jaw(0, 400))
+    played = run_through(show_of(chew, part, bindings=(Binding(1, "chew"),)))
+    (run,) = runs(played, "chew")
+    assert 2 * 600 < run.end_ms - run.start_ms < 3 * 600
+    assert len(runs(played, "chew let go")) == 1

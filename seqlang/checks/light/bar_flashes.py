@@ -52,7 +52,7 @@ from sim.score.tree import acts, parts_for_letting_go
 from sim.strain.bar_light import changes_of_bar, contrast, is_capped, shortest_way_ms
 from sim.strain.bar_pressed import Pressed
 from sim.strain.light_states import STOP
-from sim.strain.ways_of_runs import Found
+from sim.strain.ways_of_runs import MostWays
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -137,7 +137,7 @@ def _taken_over(context: Context, bar: LevelBar, most: int, first: Cue, then: Cu
     )
 
 
-def _in_quick_turn(context: Context, bar: LevelBar, turns: Found) -> Finding:
+def _in_quick_turn(context: Context, bar: LevelBar, turns: MostWays) -> Finding:
     names = list(dict.fromkeys(turns.cues))
     several = len(names) > 1
     buttons = f"the buttons of {listed(names)}" if several else f"the button of `{names[0]}`"

@@ -224,8 +224,10 @@ class Chooser:
                 "values-do-not-fit",
                 f"this is neither on `{pair[0]}` nor on `{pair[1]}` alone",
                 varied,
-                help=f"such values stand below `mirror {pair[0]}, {pair[1]}`, or in `stagger` or "
-                f"`in turn` along them",
+                help=f"such values stand with what is on one side, below `mirror {pair[0]}, "
+                f"{pair[1]}`, or in `stagger` or `in turn` along them; where both sides go "
+                f"together a wait is one for both: start or play each by its name, with "
+                f"`{pair[0]}_` or `{pair[1]}_`",
             )
             return self._within(first, here)
         return self._within(by_side[side], here)

@@ -48,11 +48,18 @@ _COLOURED: Final = re.compile(
     r"\bfade +to +((?:#[0-9A-Fa-f]{6}|[^\W\d]\w*)(?: +[0-9.]+ *%)?) *(\.\.) *"
     r"((?:#[0-9A-Fa-f]{6}|[^\W\d]\w*)?(?: *[0-9.]+ *%)?)"
 )
+_HANDED: Final = re.compile(
+    rf"^\s*(?:gesture|play)\b.*?([^\W\d]\w*) +(?P<draw>{_AMOUNT} *\.\. *{_AMOUNT})"
+)
 _FIGURE: Final = re.compile(r"(?<!\w)[0-9]+(?:\.[0-9]+)? *(?:%|[A-Za-z]+)? *$")
 
 
 def slips(line: Written) -> Iterator[Slip]:
-    """What is wrong with a draw in a line of a cue, or with `..` in a constant."""
+    """What is wrong with a draw in a cue or for a gesture, or with `..` in a constant."""
+    handed = _HANDED.search(line.text, 0, line.code_end)
+    if handed is not None and line.halt is not None:
+        yield _handed(handed)
+        return
     if line.around.head not in ("cue", "gesture") and not line.text.startswith("given"):
         return
     yield from _half(line)
@@ -88,6 +95,19 @@ def slips(line: Written) -> Iterator[Slip]:
             help="write the least and the most" if is_third else "write one amount",
             certain=True,
         )
+
+
+def _handed(found: re.Match[str]) -> Slip:
+    """`gesture wink: pace 200 ms .. 300 ms`, `play wink, pace 200 ms .. 300 ms`."""
+    name, _, low, unit, *_ = found.groups()
+    amount = f"{low} {unit}" if unit else low
+    return Slip(
+        "what a gesture is given is one amount, and nothing is drawn of it",
+        *found.span("draw"),
+        help=f"give it one end, such as `{name} {amount}`, and write the draw into the gesture: "
+        f"`{name} .. (130 % * {name})`",
+        certain=True,
+    )
 
 
 def _coloured(line: Written) -> Slip | None:
