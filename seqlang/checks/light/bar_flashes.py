@@ -26,8 +26,8 @@ Instead:
 
     cue beat
         repeat 8 times
-            level fade to 80 % in 300 ms
-            level fade to 40 % in 300 ms
+            level fade to 80 % in 400 ms
+            level fade to 40 % in 400 ms
 
 Source of the limit: WCAG 2.2, success criterion 2.3.1, made for screens; read on the safe side for
 strips (see `sim/strain/bar_light.py`, `sim/strain/bar_pressed.py`). Passing is no promise: some
