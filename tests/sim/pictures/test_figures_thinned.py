@@ -45,13 +45,18 @@ def test_of_frames_that_fall_together_the_worst_stays(
     groups = [slice(at, at + together) for at in range(0, 61, together)]
     assert len(groups) == points
     worst = [group.start + int(np.argmax(jaw.share[group])) for group in groups]
-    close = {"rtol": 1e-9, "atol": 1e-12}
-    np.testing.assert_allclose(found.torque["jaw"], np.abs(jaw.torque_nm[worst]), **close)
-    np.testing.assert_allclose(found.limit["jaw"], jaw.allowed_nm[worst], **close)
+    np.testing.assert_allclose(
+        found.torque["jaw"], np.abs(jaw.torque_nm[worst]), rtol=1e-9, atol=1e-12
+    )
+    np.testing.assert_allclose(found.limit["jaw"], jaw.allowed_nm[worst], rtol=1e-9, atol=1e-12)
     most_a = [max(jaw.current_a[group]) for group in groups]
-    np.testing.assert_allclose(found.current["jaw"], most_a, **close)
-    np.testing.assert_allclose(found.feed_a[supply], [max(fed.feed_a[g]) for g in groups], **close)
-    np.testing.assert_allclose(found.board_v[board], [min(volts[g]) for g in groups], **close)
+    np.testing.assert_allclose(found.current["jaw"], most_a, rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(
+        found.feed_a[supply], [max(fed.feed_a[g]) for g in groups], rtol=1e-9, atol=1e-12
+    )
+    np.testing.assert_allclose(
+        found.board_v[board], [min(volts[g]) for g in groups], rtol=1e-9, atol=1e-12
+    )
 
 
 @pytest.mark.parametrize(
