@@ -68,7 +68,7 @@ class Watched:
     stop_v: float
     follows_battery: bool
     """The chip runs from the battery itself."""
-    dropout_v: float = 0.0
+    dropout_v: float
     """What the chip's regulator needs over its voltage."""
 
     @property

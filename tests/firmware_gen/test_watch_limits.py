@@ -194,8 +194,7 @@ def test_the_cue_of_a_low_battery_starts_at_once_each_time_that_it_becomes_low(m
         while not told(player)[1] & BATTERY_LOW:
             assert runs(player) == 0
             after(player, 700, 1)
-        after(player, 700, 1)
-        assert runs(player) == 1
+        assert runs(player) == 1  # in the same frame
         assert not after(player, WELL, 1000)[1] & BATTERY_LOW
         assert runs(player) == 0
 

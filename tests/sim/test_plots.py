@@ -267,6 +267,24 @@ def test_boards_that_begin_with_idle_one_after_the_other_show_it_once() -> None:
     assert len(plotted(replace(played, runs=again)).cues()) == 2
 
 
+@pytest.mark.parametrize(("begins_ms", "shown"), [(879, 1), (880, 2), (881, 2)])
+def test_idle_that_begins_in_the_frame_in_which_another_board_s_ends_is_a_run_of_its_own(
+    begins_ms: int, shown: int
+) -> None:
+    """A frame is 20 ms: what begins later than 20 ms before the end follows it."""
+    show = show_of(Cue("sway", "", move("jaw", 20, 500)))
+    played = rehearse(replace(show, score=replace(show.score, idle=("sway",))), [], 1000)
+    runs = (CueRun("sway", "a", 0, 900), CueRun("sway", "b", begins_ms, 1000))
+    assert len(plotted(replace(played, runs=runs)).cues()) == shown
+
+
+@pytest.mark.parametrize(("end_ms", "shown"), [(600, []), (601, ["snap"])])
+def test_a_run_without_length_is_not_shown(end_ms: int, shown: list[str]) -> None:
+    """It was taken over in the frame in which it began."""
+    runs = (CueRun("snap", "head", 600, end_ms),)
+    assert [run.cue for run in plotted(replace(PLAYED, runs=runs)).cues()] == shown
+
+
 def test_boards_that_stop_for_longer_than_others_have_one_name_for_each_moment() -> None:
     modes = [
         ModeSpan("hand", "ready", 0, 900),

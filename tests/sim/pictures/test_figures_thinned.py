@@ -16,7 +16,7 @@ from sim.pictures.plot_data import LONGEST_RESPONSE_MS, MOST_SAMPLES, plotted
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.strain.torque_and_current import RigWork, work
-from tests.seqlang.show_text import show
+from tests.seqlang.show_text import LAMP, show
 
 SNAP = "jaw to 50 deg in 300 ms\njaw to 4 deg in 500 ms"
 LOADED = load_text(Source("test.cues", show(cues={"snap": SNAP}))).show
@@ -66,6 +66,8 @@ def test_of_frames_that_fall_together_the_worst_stays(
         (1201, 5, 242),
         (MOST_SAMPLES * 5, 5, 20_001),
         (MOST_SAMPLES * 5 + 1, 6, 16_668),  # 100,001 ms: 16,666.8 steps
+        (800_000, 40, 20_001),
+        (800_040, 41, 19_515),  # 19,513.2 steps
     ],
 )
 def test_a_rehearsal_is_sampled_each_5_ms_and_a_long_one_20_000_times(
@@ -89,3 +91,13 @@ def test_how_a_part_answers_is_shown_of_ten_minutes_at_most(
     assert plotted(PLAYED).response_deg.keys() == whole.response_deg.keys()
     monkeypatch.setattr("sim.pictures.plot_data.LONGEST_RESPONSE_MS", 1199)
     assert plotted(PLAYED).response_deg == {}
+
+
+def test_what_is_no_servo_or_was_not_rehearsed_has_no_torque_and_no_answer() -> None:
+    lamp_too = load_text(Source("test.cues", show(rig=LAMP, cues={"snap": SNAP}))).show
+    assert lamp_too is not None
+    assert [one.name for one in lamp_too.rig.outputs] == ["jaw", "lure"]
+    played = rehearse(lamp_too, (Press(100, button=1),), 1200)
+    assert work_figures(played).torque.keys() == {"jaw"}
+    assert plotted(played).response_deg.keys() == {"jaw"}
+    assert plotted(replace(played, motions={}, powered={})).response_deg == {}

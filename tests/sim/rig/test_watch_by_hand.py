@@ -128,7 +128,10 @@ def test_who_is_fed_by_no_battery_watches_none() -> None:
 
 @pytest.mark.parametrize(
     ("full_v", "chip_v"),
-    [(8.4, 5.0), (12.6, 5.0), (16.8, 5.0), (8.4, 3.3), (25.2, 3.3), (5.3, 5.0)],
+    [
+        *((8.4, 5.0), (12.6, 5.0), (16.8, 5.0), (8.4, 3.3), (25.2, 3.3), (5.3, 5.0)),
+        *((33.6, 3.3), (50.4, 3.3), (50.4, 5.0)),
+    ],
 )
 def test_a_divider_fits_and_of_those_that_do_drains_least(full_v: float, chip_v: float) -> None:
     def fits(upper: float, lower: float) -> bool:
@@ -141,6 +144,22 @@ def test_a_divider_fits_and_of_those_that_do_drains_least(full_v: float, chip_v:
     found = divider_for(full_v, chip_v)
     assert (found.upper_ohm, found.lower_ohm) in near
     assert found.upper_ohm + found.lower_ohm == pytest.approx(max(map(sum, near)))
+
+
+def test_the_divider_of_twelve_cells_at_3_3_v_has_a_resistor_of_the_highest_decade() -> None:
+    """10 / 170 of 50.4 V are 2.96 V, under 3.135 V; 10 and 150 kohm would let 3.15 V through."""
+    assert divider_for(50.4, 3.3) == Divider(160_000, 10_000)
+
+
+@pytest.mark.parametrize(
+    ("full_v", "upper", "lower"),
+    # half of 9.5 V is 4.75 V, which is 0.95 of 5 V; 20 and 20 kohm in parallel are 10 kohm
+    [(9.49, 20_000, 20_000), (9.5, 20_000, 20_000), (9.51, 22_000, 18_000)],
+)
+def test_a_divider_may_bring_as_much_to_the_pin_as_it_is_allowed(
+    full_v: float, upper: float, lower: float
+) -> None:
+    assert divider_for(full_v, 5.0) == Divider(upper, lower)
 
 
 def test_the_divider_of_two_cells_at_5_v() -> None:
