@@ -188,10 +188,12 @@ def may_flash(effect: Effect, lit: Lit) -> bool:
     """Whether the pattern could flash too fast at all: its period and its depth say so."""
     if effect.period_ms >= passing_effect_ms(effect.name, lit.pixels):
         return False
-    bright, dim = (_light(lit, np.array([m])) for m in (FULL, _least(effect)))
-    general = float((bright.luminance - dim.luminance)[0]) >= CHANGE - 1e-9
-    excess = float(np.maximum(bright.excess, 0.0)[0] - np.maximum(dim.excess, 0.0)[0])
-    return general or (bool(_is_red(bright)[0]) and (excess > RED_CHANGE or _least(effect) == 0))
+    shown = _light(lit, np.arange(_least(effect), FULL + 1))
+    if float(np.ptp(shown.luminance)) >= CHANGE - 1e-9:
+        return True
+    # a trim may leave so little of a bright channel that the light is red only where it is dimmed
+    reddens = bool(_is_red(shown).any())
+    return reddens and (float(np.ptp(_excess(shown.excess))) > RED_CHANGE or _least(effect) == 0)
 
 
 def _least(effect: Effect) -> int:

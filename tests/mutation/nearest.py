@@ -62,7 +62,7 @@ REHEARSAL = (
 )
 SCORE = (
     *("sim/{room}", "sim/test_laws.py", "sim/test_score.py", "sim/test_threads.py"),
-    "sim/test_overlaps*.py",
+    *("sim/test_overlaps*.py", "sim/test_fitting.py", "seqlang/test_choices.py"),
     *("references/test_motion_laws.py", "references/test_double_s_ruckig.py"),
     "firmware_gen/test_fixed.py",
 )
