@@ -78,6 +78,24 @@ def test_a_full_cell_gives_what_is_usual(name: str) -> None:
     assert battery.CHEMISTRIES[name].lithium is lithium
 
 
+EMPTYING = {
+    # the end is near, where to stop (V): common practice, from memory; harm (V): lithium see
+    # above, a pouch and an iron cell common practice, no source
+    "li-ion": (3.4, 3.0, 2.75),
+    "lipo": (3.6, 3.3, 3.0),
+    "lifepo4": (3.0, 2.8, 2.5),
+    "nimh": (1.1, 1.0, 0.9),
+    "alkaline": (1.05, 0.9, 0.8),
+}
+
+
+@pytest.mark.parametrize("name", battery.CHEMISTRIES)
+def test_a_cell_is_said_to_be_low_then_empty_then_harmed(name: str) -> None:
+    kind = battery.CHEMISTRIES[name]
+    assert (kind.low_v, kind.cutoff_v, kind.harm_v) == EMPTYING[name]
+    assert kind.rest_v[-1] > kind.low_v > kind.cutoff_v > kind.harm_v
+
+
 @pytest.mark.parametrize("name", battery.CHEMISTRIES)
 def test_a_cell_is_flat_in_its_middle_and_falls_off_at_both_ends(name: str) -> None:
     """Makers' plots (from memory): no value lies far out of line with the two beside it."""

@@ -64,8 +64,32 @@ def test_the_preferred_value_is_the_next_one_up(ohm: float) -> None:
     assert digits in E24
 
 
-def test_no_resistor_helps_a_feed_below_the_forward_voltage() -> None:
+@pytest.mark.parametrize(
+    ("milliwatts", "rating_w"),
+    [
+        *((62, 0.125), (63, 0.25), (124, 0.25), (126, 0.5), (249, 0.5), (251, 1.0)),
+        *((499, 1.0), (501, 2.0), (999, 2.0), (1001, 3.0), (1499, 3.0), (1501, 5.0)),
+        *((2499, 5.0), (2501, None)),
+    ],
+)
+def test_a_resistor_is_loaded_to_half_of_a_rating_that_is_sold(
+    milliwatts: int, rating_w: float | None
+) -> None:
+    """1/8, 1/4, 1/2, 1, 2, 3 and 5 W: common practice, no source. P = V**2 / R at 100 ohm."""
+    volts = (milliwatts / 1000.0 * 100.0) ** 0.5
+    found = series_resistor(volts + 2.0, 2.0, volts / 100.0)
+    assert found is not None
+    assert found.preferred_ohm == 100.0
+    assert found.power_w == pytest.approx(milliwatts / 1000.0)
+    assert found.rating_w == rating_w
+
+
+def test_no_resistor_helps_a_feed_that_does_not_reach_above_the_forward_voltage() -> None:
     assert series_resistor(3.0, 3.2, 0.02) is None
+    assert series_resistor(3.2, 3.2, 0.02) is None
+    just = series_resistor(3.3, 3.2, 0.02)
+    assert just is not None
+    assert just.preferred_ohm == 5.1  # 0.1 V / 20 mA are 5 ohm
     with pytest.raises(ValueError, match="must be over 0"):
         preferred_ohm(0.0)
 

@@ -56,6 +56,22 @@ def test_a_ten_kilogram_servo_at_two_fifths_of_its_torque_runs_at_three_fifths_o
     assert float(servo.share(line, 0.4 * 0.980665, 240.0)) == pytest.approx(1.0, rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("torque_nm", "speed_deg_s", "share"),
+    [
+        *((0.5, 100.0, 0.75), (-0.5, -100.0, 0.75), (0.25, 300.0, 1.0)),  # driving: the sum
+        *((-0.5, 100.0, 0.5), (0.5, -100.0, 0.5), (-0.25, 300.0, 0.75), (0.25, -500.0, 1.25)),
+        *((1.0, 0.0, 1.0), (0.0, 400.0, 1.0), (0.0, 0.0, 0.0)),
+    ],
+)
+def test_a_part_that_is_braked_takes_the_greater_of_the_two_shares(
+    torque_nm: float, speed_deg_s: float, share: float
+) -> None:
+    """1 N.m and 400 deg/s. The gears carry no more than the stall torque, whichever way it acts."""
+    line = servo.line(rated(Rating(6.0, 400.0, 1.0, 2.0)), 6.0)
+    assert float(servo.share(line, torque_nm, speed_deg_s)) == pytest.approx(share, rel=1e-12)
+
+
 def test_both_ends_of_the_line_follow_the_voltage() -> None:
     """A brushed motor's stall torque and no-load speed are proportional to its voltage (MIT)."""
     line = servo.line(rated(Rating(6.0, 360.0, 1.0, 2.0)), [3.0, 6.0, 0.0])

@@ -190,3 +190,11 @@ def test_even_the_thinnest_gauge_carries_something() -> None:
     assert carried[32] == 0.53
     assert carried[40] > 0.0
     assert max(wire.GAUGES) == 30
+
+
+def test_a_wire_is_called_by_what_its_maker_states() -> None:
+    assert wire.called(Wire(1.0, 18)) == "18 AWG"
+    assert wire.called(Wire(1.0, 18, strands=(16, 30))) == "18 AWG"
+    assert wire.called(Wire(1.0, 20, section_mm2=0.75)) == "0.75 mm2"
+    assert wire.called(Wire(1.0, 16, section_mm2=1.5)) == "1.5 mm2"
+    assert wire.called(Wire(1.0, 8, section_mm2=10.0)) == "10 mm2"
