@@ -12,6 +12,7 @@ others need. A fuse protects the wire and the battery.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Final, TypeAlias
@@ -73,10 +74,22 @@ class Standard:
         return max(1.0, self.opens[0][0] / I2_SHARE)
 
     def left_when_warm(self, air_c: float) -> float:
-        """Share of the rating that is left in air of that temperature."""
+        """Share of the rating that is left for long in air of that temperature."""
         at, left = zip(*self.warm, strict=True)
         return float(np.interp(air_c, at, left))
 
+    def points_when_warm(self, air_c: float) -> float:
+        """What the shares of `carries` are of the rating in air of that temperature.
+
+        They are promised up to `ROOM_C`. A warmer fuse needs less of its own heat to melt. A
+        current far over the rating melts it before the air matters: there this is on the safe side.
+        """
+        return min(1.0, self.left_when_warm(air_c) / self.left_when_warm(ROOM_C))
+
+
+ROOM_C: Final = 25.0
+"""Air (C) up to which a fuse carries what its standard's points say: they are tested at 23 C with 5
+C to either side (ISO 8820-1), at 25 C with 5 C to either side (UL 248-1; both from memory)."""
 
 PEAK_S: Final = 0.5
 """How long a show's peak, or the jump of a servo that starts, is taken to last (own)."""
@@ -102,7 +115,7 @@ STANDARDS: Final[dict[FuseKind, Standard]] = {
         carries=((1.0, 360_000.0), (1.35, 0.75), (1.6, 0.25), (2.0, 0.15), (3.5, 0.08)),
         opens=((1.35, 600.0), (1.6, 50.0), (2.0, 5.0), (3.5, 0.5), (6.0, 0.15)),
         # a maker's sheet of the large size (read, by a third party)
-        warm=((20.0, 1.0), (65.0, 0.85), (85.0, 0.75)),
+        warm=((20.0, 1.0), (65.0, 0.85), (85.0, 0.75), (110.0, 0.625), (125.0, 0.55)),
     ),
     "UL fast": Standard(
         "fast cartridge fuse (UL 248-14)",
@@ -158,21 +171,21 @@ def fuse_for(
     air_c: float = 20.0,
     peak_s: float = PEAK_S,
     held_a: float = 0.0,
+    lasting: Iterable[tuple[float, float]] = (),
 ) -> Fuse:
     """The least rating of a kind for an RMS and a peak current (A) that still protects the wire.
 
-    At least what carries the RMS for long in air of `air_c`, `held_a` for `HELD_S`, and the peak,
+    At least what carries, in air of `air_c`, the RMS for long, `held_a` for `HELD_S`, and the peak,
     and `start_a` (with one more servo stalled, as when it starts from an unknown angle), for
     `PEAK_S`; at most what the thinnest wire behind it stands. `peak_s`: how long the peak lasts,
-    where parts grip.
+    where parts grip. `lasting`: currents (A) that flow for so long (s), the current first.
     """
     standard = STANDARDS[kind]
-    long = standard.continuous * standard.left_when_warm(air_c)
+    asked = ((held_a, HELD_S), (peak_a, peak_s), (start_a, PEAK_S), *lasting)
+    points = standard.points_when_warm(air_c)
     needed = max(
-        rms_a / long,
-        held_a / standard.held_share,
-        peak_a / standard.share_for(peak_s),
-        start_a / standard.peak_share,
+        rms_a / (standard.continuous * standard.left_when_warm(air_c)),
+        *(amps / (standard.share_for(seconds) * points) for amps, seconds in asked),
     )
     rating = next((r for r in standard.ratings_a if r >= needed), None)
     if rating is None:

@@ -44,6 +44,7 @@ from sim.rig.watch import Watched, divider_for, drain_a, watched
 from sim.score.draws import ways_to_look
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
+from sim.strain.fuse_load import Lasting, lasting
 from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, hardest_nm, interruptions
 from sim.strain.sag import Sag, brightest, held_sags, sags, start_sags, without_limits
@@ -436,9 +437,10 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
     starts = [sag for sag in start_sags(show) if sag.supply == supply.name]
     start = max((sag.source_a for sag in starts), default=0.0)
     kind, air_c = supply.fuse_kind, show.rig.wearer.temperature_c
-    lasting = [sag for sag in held_sags(show) if sag.supply == supply.name]
-    held = max((sag.source_a for sag in lasting), default=0.0)
+    still = [sag for sag in held_sags(show) if sag.supply == supply.name]
+    held = max((sag.source_a for sag in still), default=0.0)
     peak_s = max(PEAK_S, longest_s(show.rig, [board.name for board in boards]))
+    stretches = lasting(books, supply, STANDARDS[kind])
     fuse = partial(
         fuse_for,
         over.source_rms_a,
@@ -448,6 +450,7 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
         air_c=air_c,
         peak_s=peak_s,
         held_a=held,
+        lasting=[(one.amps, one.lasts_s) for one in stretches],
     )
     fuse_a = supply.fuse_a or fuse().rating_a or 0.0
     behind_a = fuse_a * STANDARDS[kind].wire_share
@@ -479,8 +482,9 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
         cautions=(
             *_cautions(supply, over, capacity, at_worst + starts),
             *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
-            *_grip_caution(supply, source_peak, peak_s),
-            *_held_caution(supply, held),
+            *_grip_caution(supply, source_peak, peak_s, air_c),
+            *_held_caution(supply, held, air_c),
+            *_lasting_caution(supply, stretches, air_c),
         ),
     )
 
@@ -538,32 +542,49 @@ def _fuse_cautions(
     if supply.fuse_a is None:
         return
     standard, title = STANDARDS[supply.fuse_kind], f"the {supply.fuse_a:g} A fuse"
+    left_a = standard.points_when_warm(air_c) * supply.fuse_a
     peak = max((sag.source_a for sag in worst), default=rms_a)
     if rms_a > standard.continuous * standard.left_when_warm(air_c) * supply.fuse_a:
         yield f"{title} carries {rms_a:.2f} A for long"
-    if peak > standard.peak_share * supply.fuse_a:
+    if peak > standard.peak_share * left_a:
         yield f"{title} may open at the peak of {peak:.2f} A"
     if supply.fuse_a * standard.wire_share > thinnest_a:
         yield f"{title} does not protect a wire that carries {thinnest_a:g} A"
 
 
-def _grip_caution(supply: Supply, peak_a: float, peak_s: float) -> Iterator[str]:
+def _grip_caution(supply: Supply, peak_a: float, peak_s: float, air_c: float) -> Iterator[str]:
     """What a grip that outlasts an ordinary peak asks of the present fuse."""
     if supply.fuse_a is None or peak_s <= PEAK_S:
         return
     standard = STANDARDS[supply.fuse_kind]
-    held = standard.share_for(peak_s) * supply.fuse_a
-    if held < peak_a <= standard.peak_share * supply.fuse_a:
+    left_a = standard.points_when_warm(air_c) * supply.fuse_a
+    if standard.share_for(peak_s) * left_a < peak_a <= standard.peak_share * left_a:
         yield f"the {supply.fuse_a:g} A fuse may open while parts grip for {peak_s:g} s"
 
 
-def _held_caution(supply: Supply, held_a: float) -> Iterator[str]:
+def _held_caution(supply: Supply, held_a: float, air_c: float) -> Iterator[str]:
     """What lights that stay on and parts that are held up ask of the present fuse."""
     if supply.fuse_a is None:
         return
-    if held_a > STANDARDS[supply.fuse_kind].held_share * supply.fuse_a:
+    standard = STANDARDS[supply.fuse_kind]
+    if held_a > standard.held_share * standard.left_when_warm(air_c) * supply.fuse_a:
         title = f"the {supply.fuse_a:g} A fuse"
         yield f"{title} may open while all is lit and held, with {held_a:.2f} A"
+
+
+def _lasting_caution(supply: Supply, stretches: Sequence[Lasting], air_c: float) -> Iterator[str]:
+    """What motion that goes on for longer than a peak asks of the present fuse."""
+    if supply.fuse_a is None:
+        return
+    standard = STANDARDS[supply.fuse_kind]
+    left_a = standard.points_when_warm(air_c) * supply.fuse_a
+    for one in stretches:
+        if one.amps > standard.share_for(one.lasts_s) * left_a:
+            what = "standing by" if one.cue is None else f"`{one.cue}`"
+            yield (
+                f"the {supply.fuse_a:g} A fuse may open in {what}: {one.amps:.2f} A rms over "
+                f"{one.lasts_s:g} s"
+            )
 
 
 def _feed(show: Show, board: Board, sag: Sag, books: Sequence[Book], fuse_a: float) -> FeedSize:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from math import inf
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -34,7 +35,8 @@ from sim.model import (
     Supply,
     Usage,
 )
-from sim.rig.fuse import HELD_S, I2_SHARE, PEAK_S, STANDARDS, fuse_for
+from sim.rig.fuse import HELD_S, I2_SHARE, PEAK_S, ROOM_C, STANDARDS, fuse_for
+from sim.strain.fuse_load import busiest
 from sim.strain.sizing import size
 
 TIMES: dict[FuseKind, dict[float, tuple[float, float]]] = {
@@ -127,6 +129,44 @@ def test_a_large_blade_fuse_loses_its_rating_in_warm_air() -> None:
         assert 40.0 * left == pytest.approx(amperes)
     assert fuse_for(3.75, 0.0, air_c=20.0).rating_a == 5.0
     assert fuse_for(3.75, 0.0, air_c=65.0).rating_a == 7.5
+
+
+def test_a_regular_blade_fuse_is_not_loaded_beyond_its_own_sheet_in_warm_air() -> None:
+    """At 65 deg C 8 A on a 10 A fuse and 19 A on a 25 A one (a maker's sheet, by a third party)."""
+    at_65 = STANDARDS["blade"].continuous * STANDARDS["blade"].left_when_warm(65.0)
+    assert 10.0 * at_65 <= 8.0
+    assert 25.0 * at_65 <= 19.0
+
+
+def test_peaks_hold_as_printed_at_room_temperature_and_less_in_warm_air() -> None:
+    """40 A at 20 deg C, 34 at 65: 39.33 A at 25 (straight between), so 86.4 % of that at 65."""
+    blade = STANDARDS["blade"]
+    assert [blade.points_when_warm(air) for air in (-10.0, 20.0, ROOM_C)] == [1.0] * 3
+    assert blade.points_when_warm(65.0) == pytest.approx(34.0 / 39.3333, rel=1e-4)
+    left = 34.0 / 39.3333
+    assert fuse_for(0.1, 1.349 * 5.0 * left, air_c=65.0).rating_a == 5.0
+    assert fuse_for(0.1, 1.351 * 5.0 * left, air_c=65.0).rating_a == 7.5
+    assert fuse_for(0.1, 0.1, held_a=0.999 * 5.0 * left, air_c=65.0).rating_a == 5.0
+    assert fuse_for(0.1, 0.1, held_a=1.001 * 5.0 * left, air_c=65.0).rating_a == 7.5
+    assert fuse_for(0.1, 0.1, kind="IEC fast", held_a=1.5, air_c=65.0).rating_a == 1.0
+
+
+def test_what_flows_for_longer_than_a_peak_needs_what_is_promised_for_so_long() -> None:
+    """A blade fuse carries 135 % for 0.75 s and 100 % beyond; one to UL 248-14 with a time delay
+    200 % for 5 s, 110 % beyond."""
+    assert fuse_for(0.1, 0.1, lasting=((1.35 * 5.0, 0.75),)).rating_a == 5.0
+    assert fuse_for(0.1, 0.1, lasting=((5.01, 0.76),)).rating_a == 7.5
+    assert fuse_for(0.1, 0.1, lasting=((5.0, 0.76),)).rating_a == 5.0
+    assert fuse_for(0.1, 0.1, kind="UL slow", lasting=((2.0, 5.0),)).rating_a == 1.0
+    assert fuse_for(0.1, 0.1, kind="UL slow", lasting=((1.11, 5.01),)).rating_a == 1.25
+
+
+@given(st.lists(st.floats(0.0, 9.0), min_size=1, max_size=30), st.integers(1, 200))
+def test_the_busiest_stretch_is_found_among_all_stretches(row: list[float], count: int) -> None:
+    """Against a plain search over all places to begin."""
+    again = row * (count // len(row) + 2)
+    plain = max(sum(again[n : n + count]) for n in range(len(row))) / count
+    assert busiest(np.array(row), count) == pytest.approx(plain, abs=1e-9)
 
 
 def test_peaks_and_a_starting_servo_raise_the_rating() -> None:

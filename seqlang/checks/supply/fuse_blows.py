@@ -4,7 +4,10 @@ What: the peak current at the source stays under the fuse's rating (a warning), 
 fuse of that kind surely carries for half a second (an error): 135 % of a blade fuse's rating, 110 %
 of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127. Where parts grip for longer, for as
 long as that. What flows while nothing moves, with all lights on and all parts held up, stays under
-what the fuse surely carries for an hour (an error): 100 %, 110 % and 150 %.
+what the fuse surely carries for an hour (an error): 100 %, 110 % and 150 %. What a cue takes for
+longer than a peak, started again and again, stays under what the fuse surely carries for so long
+(an error): for 0.76 s and more 100 % of a blade fuse's rating. In warm air a blade fuse has less of
+its rating, and all of this counts from what is left.
 
 Why: a fuse that runs hot ages and opens on the street.
 
@@ -24,16 +27,20 @@ and what is lit and held an hour, are our own assumptions.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from math import isfinite
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
+from seqlang.checks.passing import rehearsable
 from seqlang.checks.supply.sagging import cues_running, standing, while_running
-from seqlang.text.findings import Finding, Fix
+from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Supply
 from sim.rig.fuse import PEAK_S, STANDARDS, Standard
 from sim.rig.grip import longest_s
+from sim.strain.fuse_load import Lasting, lasting
 from sim.strain.sag import Sag, held_sags
+from sim.strain.usage import Book
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -43,39 +50,93 @@ def check(context: Context) -> Iterator[Finding]:
             yield from _fuse(context, supply, max(own, key=lambda sag: sag.source_a))
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """What the show asks of a fuse for at least so long (s), and what it is, in words.
+
+    `least_a`: the rating, in cool air, that surely carries it; `opens`: it is more than the present
+    one has left.
+    """
+
+    amps: float
+    least_a: float
+    opens: bool
+    words: str
+    label: str
+    related: tuple[tuple[Span, str], ...]
+
+
 def _fuse(context: Context, supply: Supply, sag: Sag) -> Iterator[Finding]:
     """Peaks over the rating are borne for a while, up to what the fuse's standard says."""
-    if supply.fuse_a is None or sag.source_a <= supply.fuse_a:
+    if supply.fuse_a is None:
         return
     standard = STANDARDS[supply.fuse_kind]
-    fed = [board.name for board in context.show.rig.boards if board.supply == supply.name]
-    carries = standard.share_for(max(PEAK_S, longest_s(context.sound_show.rig, fed)))
-    held = _held(context, supply)
-    for_long_a = held.source_a / standard.held_share if held is not None else 0.0
-    if held is not None and for_long_a > max(supply.fuse_a, sag.source_a / carries):
-        sag, carries = held, standard.held_share
-    opens = sag.source_a > carries * supply.fuse_a
-    needed = sag.source_a / carries if opens else sag.source_a
-    rating = next((r for r in standard.ratings_a if r >= sag.source_a), None)
+    air_c = context.show.rig.wearer.temperature_c
+    left = standard.points_when_warm(air_c)
+    left_a = left * supply.fuse_a
+    if sag.source_a <= left_a:
+        return  # a bound on all that flows
+    worst = max(
+        _asked(context, supply, sag, standard, left_a),
+        key=lambda one: (one.opens, round(one.least_a, 4)),
+    )
+    needed = (worst.least_a if worst.opens else sag.source_a) / left
+    rating = next((r for r in standard.ratings_a if r * left >= sag.source_a), None)
     span = context.span(supply.mark, "fuse")
-    asked_text, limit_text = figures(sag.source_a, supply.fuse_a)
+    asked_text, limit_text = figures(worst.amps, left_a)
+    warm = f" in air of {air_c:g} C" if left < 1.0 else ""
     yield Finding(
-        "error" if opens else "warning",
+        "error" if worst.opens else "warning",
         "fuse-blows",
-        f"the fuse of supply `{supply.name}` is for {limit_text} A, and {asked_text} A flow "
-        f"{while_running(sag)}",
+        f"the fuse of supply `{supply.name}` is for {limit_text} A{warm}, and {asked_text} A "
+        f"{worst.words}",
         span,
-        label=_label(sag, opens),
-        related=cues_running(context, sag),
-        notes=(_times(standard, sag.source_a / supply.fuse_a),),
+        label=worst.label,
+        related=worst.related,
+        notes=(_times(standard, worst.amps / left_a, warm),),
         help=f"at least {figure(needed)} A: take the next {standard.title}, "
         f"`{figure(rating)} A`, and wire that carries it"
         if rating is not None
         else f"split the supply: no {standard.title} is that large",
         fix=None if rating is None else Fix(span, f"{figure(rating)} A"),
-        asked=sag.source_a,
-        limit=supply.fuse_a,
+        asked=worst.amps,
+        limit=left_a,
         unit="A",
+    )
+
+
+def _asked(
+    context: Context, supply: Supply, sag: Sag, standard: Standard, left_a: float
+) -> Iterator[_Asked]:
+    """The peak, what is lit and held, and what cues take for longer than a peak."""
+    fed = [board.name for board in context.show.rig.boards if board.supply == supply.name]
+    peak = standard.share_for(max(PEAK_S, longest_s(context.sound_show.rig, fed)))
+    held = _held(context, supply)
+    for one, share in ((sag, peak), *([(held, standard.held_share)] if held else [])):
+        least_a = one.source_a / share
+        opens = least_a > left_a
+        words = f"flow {while_running(one)}"
+        related = cues_running(context, one)
+        if one is sag or opens:
+            yield _Asked(one.source_a, least_a, opens, words, _label(one, opens), related)
+    if context.once(rehearsable):
+        for stretch in lasting((Book(context.sound_show),), supply, standard):
+            found = _of_stretch(context, stretch, standard, left_a)
+            if found.opens:
+                yield found
+
+
+def _of_stretch(context: Context, found: Lasting, standard: Standard, left_a: float) -> _Asked:
+    least_a = found.amps / standard.share_for(found.lasts_s)
+    cue = None if found.cue is None else context.cues.get(found.cue)
+    what = "standing by" if found.cue is None else "idle" if cue is None else f"`{cue.name}`"
+    return _Asked(
+        found.amps,
+        least_a,
+        least_a > left_a,
+        f"flow on average for {found.lasts_s:g} s in {what}",
+        "may open while a cue goes on",
+        () if cue is None else ((context.span(cue.mark, "name"), "takes that current"),),
     )
 
 
@@ -91,9 +152,9 @@ def _held(context: Context, supply: Supply) -> Sag | None:
     return max(own, key=lambda sag: sag.source_a, default=None)
 
 
-def _times(standard: Standard, share: float) -> str:
+def _times(standard: Standard, share: float, warm: str) -> str:
     """What the standard promises at that share of the rating."""
     carries, opens = standard.carries_s(share), standard.opens_s(share)
-    at = f"at {figure(100 * share)} % of its rating a {standard.title}"
+    at = f"at {figure(100 * share)} % of its rating{warm} a {standard.title}"
     least = f"carries {figure(carries)} s at least" if carries else "may open at once"
     return f"{at} {least}" + (f", and opens within {figure(opens)} s" if isfinite(opens) else "")
