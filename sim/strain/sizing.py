@@ -567,7 +567,7 @@ def _held_caution(supply: Supply, held_a: float, air_c: float) -> Iterator[str]:
     if supply.fuse_a is None:
         return
     standard = STANDARDS[supply.fuse_kind]
-    if held_a > standard.held_share * standard.left_when_warm(air_c) * supply.fuse_a:
+    if held_a > standard.held_share * standard.points_when_warm(air_c) * supply.fuse_a:
         title = f"the {supply.fuse_a:g} A fuse"
         yield f"{title} may open while all is lit and held, with {held_a:.2f} A"
 
