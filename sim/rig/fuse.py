@@ -12,9 +12,8 @@ others need. A fuse protects the wire and the battery.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from math import inf
+from math import inf, log1p
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -67,6 +66,18 @@ class Standard:
         ever (`continuous`)."""
         shares = [at for at, lasts in self.carries if lasts >= seconds]
         return max([self.continuous, *shares])
+
+    @property
+    def warms_s(self) -> float | None:
+        """The time constant (s) with which the fuse's wire warms, the least that its points allow.
+
+        With one time constant the first point holds a steady warmth, and the second one reaches it
+        no sooner than it promises: greater2 (1 - exp(-t / tau)) = lesser2. A wire that is as quick
+        as that or slower, or stands more, carries all that this one carries (`sim/PHYSICS.md`).
+        None where no second point outlasts a peak: then a peak has to stay under the first.
+        """
+        (lesser, _), (greater, seconds) = (*self.carries, (inf, 0.0))[:2]
+        return None if seconds < PEAK_S else -seconds / log1p(-((lesser / greater) ** 2))
 
     @property
     def wire_share(self) -> float:
@@ -171,17 +182,18 @@ def fuse_for(
     air_c: float = 20.0,
     peak_s: float = PEAK_S,
     held_a: float = 0.0,
-    lasting: Iterable[tuple[float, float]] = (),
+    warming_a: float = 0.0,
 ) -> Fuse:
     """The least rating of a kind for an RMS and a peak current (A) that still protects the wire.
 
     At least what carries, in air of `air_c`, the RMS for long, `held_a` for `HELD_S`, and the peak,
     and `start_a` (with one more servo stalled, as when it starts from an unknown angle), for
     `PEAK_S`; at most what the thinnest wire behind it stands. `peak_s`: how long the peak lasts,
-    where parts grip. `lasting`: currents (A) that flow for so long (s), the current first.
+    where parts grip. `warming_a`: the steady current that makes the fuse as hot as the hardest cue.
     """
     standard = STANDARDS[kind]
-    asked = ((held_a, HELD_S), (peak_a, peak_s), (start_a, PEAK_S), *lasting)
+    for_long_a = max(held_a, warming_a)
+    asked = ((for_long_a, HELD_S), (peak_a, peak_s), (start_a, PEAK_S))
     points = standard.points_when_warm(air_c)
     needed = max(
         rms_a / (standard.continuous * standard.left_when_warm(air_c)),
@@ -197,6 +209,8 @@ def fuse_for(
     wires = "" if wire_carries_a == inf else f"; the wire carries {wire_carries_a:g} A"
     started = f", {start_a:.2f} A with one servo stalled" if start_a > 0.0 else ""
     started += f", {held_a:.2f} A while all is lit and held" if held_a > rms_a else ""
+    decides = needed * standard.held_share * points <= warming_a > max(rms_a, held_a)
+    started += f", {warming_a:.2f} A on and on, as the hardest cue heats it" if decides else ""
     return Fuse(
         rating,
         f"{standard.title}: carries {rms_a:.2f} A rms and {peak_a:.2f} A at the peak{started}"

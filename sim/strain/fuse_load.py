@@ -1,10 +1,10 @@
 """What the cues of a show ask of a fuse for longer than a peak lasts.
 
-A fuse's standard promises that it carries a share of its rating for so many seconds
-(`sim.rig.fuse`). What flows for longer than that may open it at that share. So of each cue, which a
-button may start again and again, the greatest RMS current over a stretch just longer than each of
-those times is found: heat goes with the square of the current, and a wire that melts has taken the
-heat of the whole stretch.
+A fuse's standard promises one share of its rating for hours, and a greater one for some seconds
+(`sim.rig.fuse`). What a cue takes lies between the two, and swells and falls. Heat goes with the
+square of the current, and a fuse's wire gives it off with a time constant. So of each cue, which a
+button may start again and again, the steady current is found that makes the wire as hot as the cue
+does at its worst instant: this is what the fuse has to carry for hours.
 """
 
 from __future__ import annotations
@@ -24,27 +24,26 @@ from sim.strain.usage import SAMPLE_MS, Book, CueAlone
 
 
 @dataclass(frozen=True, slots=True)
-class Lasting:
-    """The RMS current (A) that `cue` takes from a source over a stretch of `lasts_s`, as often as
-    somebody likes."""
+class Warming:
+    """The steady current (A) that makes a fuse's wire as hot as `cue` does, played again and again.
+
+    `cue` is None for standing by.
+    """
 
     amps: float
-    lasts_s: float
     cue: str | None
 
 
-def lasting(books: Iterable[Book], supply: Supply, standard: Standard) -> tuple[Lasting, ...]:
-    """For each time up to which the kind of fuse carries something, what most is asked for just
-    longer; the shortest first."""
-    squares = [row for book in books for row in _squares(book, supply)]
-    found = []
-    for seconds in sorted({lasts for _, lasts in standard.carries})[:-1]:
-        rows = int(seconds * 1000.0 / SAMPLE_MS) + 1
-        most, cue = max(
-            ((busiest(row, rows), name) for name, row in squares), key=lambda one: one[0]
-        )
-        found.append(Lasting(most**0.5, rows * SAMPLE_MS / 1000.0, cue))
-    return tuple(found)
+def warming(books: Iterable[Book], supply: Supply, standard: Standard) -> Warming | None:
+    """What warms a supply's fuse most; None where a peak asks for no less (`Standard.warms_s`)."""
+    if standard.warms_s is None:
+        return None
+    rows = (row for book in books for row in _squares(book, supply))
+    square, cue = max(
+        ((warmest(row, standard.warms_s * 1000.0 / SAMPLE_MS), name) for name, row in rows),
+        key=lambda one: one[0],
+    )
+    return Warming(square**0.5, cue)
 
 
 def _squares(book: Book, supply: Supply) -> Iterator[tuple[str | None, Array]]:
@@ -64,11 +63,15 @@ def _source_a(run: CueAlone, supply: Supply) -> Array:
     return np.asarray(np.maximum(run.settled.supplies[supply.name].source_a, full))
 
 
-def busiest(row: Array, count: int) -> float:
-    """The greatest mean of `count` samples in turn of a row that comes again and again."""
-    whole, rest = divmod(count, row.size)
-    if rest == 0:
-        return float(np.mean(row))
-    sums = np.concatenate([[0.0], np.cumsum(np.concatenate([row, row[:rest]]))])
-    part = float(np.max(sums[rest:] - sums[:-rest]))
-    return (whole * float(np.sum(row)) + part) / count
+def warmest(heat: Array, constant: float) -> float:
+    """The greatest warmth from heat that comes in a row of samples again and again, for ever.
+
+    Warmth follows steady heat to the same figure, with a time constant in samples:
+    w[n] = a w[n-1] + (1 - a) heat[n], a = exp(-1 / constant). All rounds before are the weights
+    a**k (1 - a) / (1 - a**size) on one round, taken in a circle.
+    """
+    ages = np.arange(heat.size)
+    decay = np.exp(-1.0 / constant)
+    weights = decay**ages * (1.0 - decay) / (1.0 - decay**heat.size)
+    warmth = np.fft.irfft(np.fft.rfft(heat) * np.fft.rfft(weights), heat.size)
+    return max(float(np.max(warmth)), 0.0)

@@ -44,7 +44,7 @@ from sim.rig.watch import Watched, divider_for, drain_a, watched
 from sim.score.draws import ways_to_look
 from sim.score.tree import PlannedMove, planned_moves
 from sim.strain.envelope import asked_of_horn, passage
-from sim.strain.fuse_load import Lasting, lasting
+from sim.strain.fuse_load import Warming, warming
 from sim.strain.heat import CONTINUOUS, Heat, heats
 from sim.strain.interruption import Cuts, hardest_nm, interruptions
 from sim.strain.sag import Sag, brightest, held_sags, sags, start_sags, without_limits
@@ -440,7 +440,7 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
     still = [sag for sag in held_sags(show) if sag.supply == supply.name]
     held = max((sag.source_a for sag in still), default=0.0)
     peak_s = max(PEAK_S, longest_s(show.rig, [board.name for board in boards]))
-    stretches = lasting(books, supply, STANDARDS[kind])
+    hottest = warming(books, supply, STANDARDS[kind])
     fuse = partial(
         fuse_for,
         over.source_rms_a,
@@ -450,7 +450,7 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
         air_c=air_c,
         peak_s=peak_s,
         held_a=held,
-        lasting=[(one.amps, one.lasts_s) for one in stretches],
+        warming_a=0.0 if hottest is None else hottest.amps,
     )
     fuse_a = supply.fuse_a or fuse().rating_a or 0.0
     behind_a = fuse_a * STANDARDS[kind].wire_share
@@ -484,7 +484,7 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
             *_fuse_cautions(supply, over.source_rms_a, at_worst + starts, thinnest, air_c),
             *_grip_caution(supply, source_peak, peak_s, air_c),
             *_held_caution(supply, held, air_c),
-            *_lasting_caution(supply, stretches, air_c),
+            *_warming_caution(supply, hottest, air_c),
         ),
     )
 
@@ -572,19 +572,15 @@ def _held_caution(supply: Supply, held_a: float, air_c: float) -> Iterator[str]:
         yield f"{title} may open while all is lit and held, with {held_a:.2f} A"
 
 
-def _lasting_caution(supply: Supply, stretches: Sequence[Lasting], air_c: float) -> Iterator[str]:
+def _warming_caution(supply: Supply, hottest: Warming | None, air_c: float) -> Iterator[str]:
     """What motion that goes on for longer than a peak asks of the present fuse."""
-    if supply.fuse_a is None:
+    if supply.fuse_a is None or hottest is None:
         return
     standard = STANDARDS[supply.fuse_kind]
-    left_a = standard.points_when_warm(air_c) * supply.fuse_a
-    for one in stretches:
-        if one.amps > standard.share_for(one.lasts_s) * left_a:
-            what = "standing by" if one.cue is None else f"`{one.cue}`"
-            yield (
-                f"the {supply.fuse_a:g} A fuse may open in {what}: {one.amps:.2f} A rms over "
-                f"{one.lasts_s:g} s"
-            )
+    if hottest.amps > standard.held_share * standard.points_when_warm(air_c) * supply.fuse_a:
+        what = "standing by" if hottest.cue is None else f"`{hottest.cue}`"
+        title = f"the {supply.fuse_a:g} A fuse"
+        yield f"{title} may open in {what}, which heats it like {hottest.amps:.2f} A on and on"
 
 
 def _feed(show: Show, board: Board, sag: Sag, books: Sequence[Book], fuse_a: float) -> FeedSize:

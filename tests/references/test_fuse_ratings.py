@@ -36,7 +36,7 @@ from sim.model import (
     Usage,
 )
 from sim.rig.fuse import HELD_S, I2_SHARE, PEAK_S, ROOM_C, STANDARDS, fuse_for
-from sim.strain.fuse_load import busiest
+from sim.strain.fuse_load import warmest
 from sim.strain.sizing import size
 
 TIMES: dict[FuseKind, dict[float, tuple[float, float]]] = {
@@ -151,22 +151,68 @@ def test_peaks_hold_as_printed_at_room_temperature_and_less_in_warm_air() -> Non
     assert fuse_for(0.1, 0.1, kind="IEC fast", held_a=1.5, air_c=65.0).rating_a == 1.0
 
 
-def test_what_flows_for_longer_than_a_peak_needs_what_is_promised_for_so_long() -> None:
-    """A blade fuse carries 135 % for 0.75 s and 100 % beyond; one to UL 248-14 with a time delay
-    200 % for 5 s, 110 % beyond."""
-    assert fuse_for(0.1, 0.1, lasting=((1.35 * 5.0, 0.75),)).rating_a == 5.0
-    assert fuse_for(0.1, 0.1, lasting=((5.01, 0.76),)).rating_a == 7.5
-    assert fuse_for(0.1, 0.1, lasting=((5.0, 0.76),)).rating_a == 5.0
-    assert fuse_for(0.1, 0.1, kind="UL slow", lasting=((2.0, 5.0),)).rating_a == 1.0
-    assert fuse_for(0.1, 0.1, kind="UL slow", lasting=((1.11, 5.01),)).rating_a == 1.25
+def test_what_warms_a_fuse_like_a_steady_current_needs_what_it_carries_for_hours() -> None:
+    assert fuse_for(0.1, 0.1, warming_a=5.0).rating_a == 5.0
+    assert fuse_for(0.1, 0.1, warming_a=5.01).rating_a == 7.5
+    assert fuse_for(0.1, 0.1, kind="UL slow", warming_a=1.1).rating_a == 1.0
+    assert fuse_for(0.1, 0.1, kind="UL slow", warming_a=1.11).rating_a == 1.25
 
 
-@given(st.lists(st.floats(0.0, 9.0), min_size=1, max_size=30), st.integers(1, 200))
-def test_the_busiest_stretch_is_found_among_all_stretches(row: list[float], count: int) -> None:
-    """Against a plain search over all places to begin."""
-    again = row * (count // len(row) + 2)
-    plain = max(sum(again[n : n + count]) for n in range(len(row))) / count
-    assert busiest(np.array(row), count) == pytest.approx(plain, abs=1e-9)
+def test_a_fuse_warms_as_quickly_as_its_first_two_points_allow() -> None:
+    """1.35**2 (1 - exp(-0.75 / tau)) = 1; 2**2 (1 - exp(-5 / tau)) = 1.1**2; 2.75**2 (1 -
+    exp(-0.6 / tau)) = 1.5**2. The others promise no more for half a second than for hours."""
+    assert STANDARDS["blade"].warms_s == pytest.approx(0.9427, rel=1e-4)
+    assert STANDARDS["UL slow"].warms_s == pytest.approx(13.879, rel=1e-4)
+    assert STANDARDS["IEC slow"].warms_s == pytest.approx(1.6990, rel=1e-4)
+    assert STANDARDS["UL fast"].warms_s is None
+    assert STANDARDS["IEC fast"].warms_s is None
+
+
+def test_both_promises_of_a_blade_fuse_are_just_kept_and_no_more() -> None:
+    """100 % for ever, and 135 % for 0.75 s after a long rest, in samples of 10 ms."""
+    tau = STANDARDS["blade"].warms_s
+    assert tau is not None
+    rest = np.zeros(3000)
+    assert warmest(np.ones(7), 100.0 * tau) == pytest.approx(1.0)
+    pulse = np.concatenate([rest, np.full(75, 1.35**2)])
+    assert warmest(pulse, 100.0 * tau) == pytest.approx(1.0, rel=1e-6)
+    longer = np.concatenate([rest, np.full(76, 1.35**2)])
+    assert warmest(longer, 100.0 * tau) > 1.008
+    again = np.concatenate([np.zeros(75), np.full(75, 1.35**2)])
+    assert warmest(again, 100.0 * tau) > 1.2
+
+
+HEAT = st.lists(st.floats(0.0, 9.0), min_size=1, max_size=30)
+
+
+@given(HEAT, st.floats(0.5, 200.0))
+def test_warmth_is_that_of_a_wire_played_the_cue_until_nothing_changes(
+    row: list[float], constant: float
+) -> None:
+    """Against the plain recurrence w += (heat - w) (1 - exp(-1 / constant)) from cold."""
+    warm, most = 0.0, 0.0
+    for _ in range(int(20.0 * constant / len(row)) + 2):
+        most = 0.0
+        for heat in row:
+            warm += (heat - warm) * -np.expm1(-1.0 / constant)
+            most = max(most, warm)
+    assert warmest(np.array(row), constant) == pytest.approx(most, abs=1e-6)
+
+
+@given(
+    st.lists(st.floats(0.0, 1.35**2), min_size=1, max_size=300),
+    st.floats(0.05, 20.0),
+)
+def test_no_wire_that_keeps_both_promises_gets_nearer_to_its_end_than_the_one_we_take(
+    row: list[float], slower: float
+) -> None:
+    """Quicker wires have to stand 1.35**2 (1 - exp(-0.75 s / tau)), slower ones at least 1."""
+    tau = STANDARDS["blade"].warms_s
+    assert tau is not None
+    ours = warmest(np.array(row), 100.0 * tau)
+    scaled = np.array(row) / max(ours, 1.0)
+    stands = max(1.0, -(1.35**2) * float(np.expm1(-0.75 / (slower * tau))))
+    assert warmest(scaled, 100.0 * slower * tau) <= stands * (1.0 + 1e-6)
 
 
 def test_peaks_and_a_starting_servo_raise_the_rating() -> None:

@@ -5,9 +5,9 @@ fuse of that kind surely carries for half a second (an error): 135 % of a blade 
 of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127. Where parts grip for longer, for as
 long as that. What flows while nothing moves, with all lights on and all parts held up, stays under
 what the fuse surely carries for an hour (an error): 100 %, 110 % and 150 %. What a cue takes for
-longer than a peak, started again and again, stays under what the fuse surely carries for so long
-(an error): for 0.76 s and more 100 % of a blade fuse's rating. In warm air a blade fuse has less of
-its rating, and all of this counts from what is left.
+longer than a peak, started again and again, makes the fuse no hotter than that does (an error): of
+a blade fuse, which carries 135 % for 0.75 s, 135 % may flow for so long after a rest, and 120 % for
+1.1 s. In warm air a blade fuse has less of its rating, and all of this counts from what is left.
 
 Why: a fuse that runs hot ages and opens on the street.
 
@@ -38,7 +38,7 @@ from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Supply
 from sim.rig.fuse import PEAK_S, STANDARDS, Standard
 from sim.rig.grip import longest_s
-from sim.strain.fuse_load import Lasting, lasting
+from sim.strain.fuse_load import Warming, warming
 from sim.strain.sag import Sag, held_sags
 from sim.strain.usage import Book
 
@@ -120,23 +120,21 @@ def _asked(
         if one is sag or opens:
             yield _Asked(one.source_a, least_a, opens, words, _label(one, opens), related)
     if context.once(rehearsable):
-        for stretch in lasting((Book(context.sound_show),), supply, standard):
-            found = _of_stretch(context, stretch, standard, left_a)
-            if found.opens:
-                yield found
+        hottest = warming((Book(context.sound_show),), supply, standard)
+        if hottest is not None and hottest.amps > standard.held_share * left_a:
+            yield _of_heat(context, hottest, standard)
 
 
-def _of_stretch(context: Context, found: Lasting, standard: Standard, left_a: float) -> _Asked:
-    least_a = found.amps / standard.share_for(found.lasts_s)
-    cue = None if found.cue is None else context.cues.get(found.cue)
-    what = "standing by" if found.cue is None else "idle" if cue is None else f"`{cue.name}`"
+def _of_heat(context: Context, hottest: Warming, standard: Standard) -> _Asked:
+    cue = None if hottest.cue is None else context.cues.get(hottest.cue)
+    what = "standing by" if hottest.cue is None else "idle" if cue is None else f"`{cue.name}`"
     return _Asked(
-        found.amps,
-        least_a,
-        least_a > left_a,
-        f"flow on average for {found.lasts_s:g} s in {what}",
+        hottest.amps,
+        hottest.amps / standard.held_share,
+        True,
+        f"without a pause heat it like {what}, again and again",
         "may open while a cue goes on",
-        () if cue is None else ((context.span(cue.mark, "name"), "takes that current"),),
+        () if cue is None else ((context.span(cue.mark, "name"), "takes that heat"),),
     )
 
 
