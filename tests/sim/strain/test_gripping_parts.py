@@ -342,7 +342,7 @@ def test_what_pulls_the_other_way_draws_as_much_from_the_supply() -> None:
     for lowers in (False, True):
         part = replace(finger(0, None), load=Load((PointMass(0.1, 0.1),), lowers=lowers))
         rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), (part,))
-        seen = ServoSamples(np.zeros(1), *[np.zeros(1)] * 3, np.array([True]))
+        seen = ServoSamples(np.zeros(1), *[np.zeros(1)] * 3, np.array([True]), np.array([False]))
         done = work(rig, Samples(np.zeros(1), {"finger_0": seen}, {}, {}, {}))
         assert np.sign(done.servos["finger_0"].torque_nm[0]) == (-1.0 if lowers else 1.0)
         drawn.append(float(done.supplies["wall"].source_a[0]))

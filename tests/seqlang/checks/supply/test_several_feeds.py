@@ -385,7 +385,10 @@ def test_how_little_a_board_s_regulator_may_take_is_told_in_tenths(
 
 
 def gripping(lasts: str, board: str, fan: str, force: str = "1 N") -> str:
-    """A blade fuse of 3 A carries 135 % for 0.75 s, and 100 % for hours."""
+    """A blade fuse of 3 A carries 135 % for 0.75 s, and 100 % for hours.
+
+    The fan is on for as long as the jaw may grip: what flows for longer warms the fuse as well.
+    """
     grip = {"load": None, "grips": f"{force} at 60 mm, past 40 deg, for {lasts}"}
     return show(
         still=True,
@@ -398,7 +401,7 @@ def gripping(lasts: str, board: str, fan: str, force: str = "1 N") -> str:
             servo("jaw", "PB1", grip, board=board),
             servo("tip", "PB2", {"load": None}, board="head" if board == "body" else "body"),
         ),
-        cues={"snap": "jaw to 60 deg in 4 s\nfan on\nhold 9 s\njaw to 0 deg in 4 s"},
+        cues={"snap": f"jaw to 60 deg in 4 s\nfan on\nhold {lasts}\nfan off\njaw to 0 deg in 4 s"},
     )
 
 
