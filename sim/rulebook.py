@@ -263,7 +263,7 @@ BAR_ENDS: Final = ("the start", "the end", "the middle")
 
 FASTEST_SHINE: Final = WORD_MAX >> 1
 """deg/s. Up to which speed a lamp may shine with a move: a signed word holds it."""
-OPS_A_FRAME: Final = 256
+OPS_A_FRAME: Final = 64
 """Ops that a player executes in a frame; without a limit a table could stop the pulses."""
 SILENT_OPS_A_FRAME: Final = 64
 """Further ops that a board that follows carries forward in a frame: they move nothing, and must not

@@ -20,6 +20,7 @@ enum {
     PLAY_TICKS = 3,     /* from a frame's play to its pulses */
     EARLY_TICKS = 4,    /* how much earlier a frame may be */
     LISTEN_TICKS = 1,   /* after the pulses' start: until then a request makes the next early */
+    MOST_BEHIND = 40,   /* see listen */
     LOOK_TICKS = 4,     /* between two looks at the inputs; four make a change: 24 to 32 ms */
     TICKS_AHEAD = 128,  /* half of what a tick's byte holds: farther ahead is in the past */
     SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
@@ -71,8 +72,19 @@ uint16_t bc_hal_moment(void) {
 #endif
 }
 
+/*
+ * Frames that come late are made good: the ones after them follow at once. But where a table keeps
+ * frames longer than 20 ms for good, that would never end, and after TICKS_AHEAD a frame would look
+ * as if it lay ahead. So beyond MOST_BEHIND the show goes on from now, and loses that time. A frame
+ * of the most ops, and of moves that are planned the slowest, takes some 65 ticks.
+ */
 static void listen(void) {
-    if (is_past(next_listen)) {
+    uint8_t now = clock_tick();
+    uint8_t behind = (uint8_t)(now - next_listen);
+    if (behind < TICKS_AHEAD) {
+        if (behind > MOST_BEHIND) {
+            next_listen = now;
+        }
         next_listen = (uint8_t)(next_listen + FRAME_TICKS);
         due = (uint8_t)(next_listen - LISTEN_TICKS);
         if (bc_requests_waiting()) {

@@ -26,7 +26,7 @@ enum {
     BC_LOOP_DEPTH = 3,
     BC_CALL_DEPTH = 3,
     BC_CHOICES = 8,
-    BC_OPS_PER_FRAME = 256,
+    BC_OPS_PER_FRAME = 64,
     BC_SILENT_OPS = 64,
     BC_LATE_FRAMES = 5,
     BC_FOLLOWED_FRAMES = 50,

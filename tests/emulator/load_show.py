@@ -10,7 +10,16 @@ from firmware_gen.chips import CHIPS, CHIPS_BY_ID, FIRST, Chip
 from firmware_gen.crc import cue_tag
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import EFFECTS, LAW_IDS, LOOP_FOREVER, ORDERS
-from firmware_gen.table.ops import ActOp, ForkTo, Loop, LoopBack, Modulate, TableOp
+from firmware_gen.table.ops import (
+    ActOp,
+    Delay,
+    DrawnOp,
+    ForkTo,
+    Loop,
+    LoopBack,
+    Modulate,
+    TableOp,
+)
 from firmware_gen.table.records import (
     CueRecord,
     LampRecord,
@@ -148,6 +157,45 @@ def _moves(servos: Sequence[int], law: int) -> tuple[TableOp, ...]:
         *(ActOp(other, low + 100 * k, duration_ms, law=law) for k, other in enumerate(others, 1)),
         ActOp(n, low, duration_ms, wait=True, law=law),
         LoopBack(),
+    )
+
+
+def hostile_table(chip: Chip, role: int) -> bytes:
+    """A table that passes every check and asks for far more moves than any chip can plan.
+
+    Strands draw a new move of the costliest law for each servo every millisecond, while a strip
+    glimmers. On a board in step with others such a move does not wait for the one before it.
+    """
+    wiring = WIRINGS[chip.name]
+    pins, moving = wiring.servos[:14], min(MOVING, chip.servos // 2)
+    pixels, moves = (100, 3) if len(pins) > 8 else (60, 1)
+    outputs: list[OutputRecord] = [servo(pin, n) for n, pin in enumerate(pins)]
+    outputs.append(StripRecord(wiring.strip, pixels, ORDERS.index("grb"), 60, 0))
+    strip = len(outputs) - 1
+    threads: list[tuple[TableOp, ...]] = []
+    for thread in range(moving):
+        drawn = DrawnOp(time_key=3 + thread, most_ms=40, target_key=7 + thread, most=8700)
+        servos = range(thread, len(pins), moving)
+        acts = [
+            ActOp(n, 300 + 200 * k, 1, law=0, drawn=drawn) for k in range(moves) for n in servos
+        ]
+        threads.append((Loop(LOOP_FOREVER), *acts, Delay(1), LoopBack()))
+    threads[0] = (*(ForkTo(n) for n in range(1, moving + 1)), *threads[0])
+    light = (ActOp(strip, 1, 1), Delay(1), ActOp(strip, 2, 1), Delay(1))
+    threads.append((glimmer(strip), Loop(LOOP_FOREVER), *light, LoopBack()))
+    cues = (CueRecord(cue_tag("load"), (1 << len(outputs)) - 1, 0, len(threads), 0, strand=True),)
+    return encode(
+        Table(
+            chip.chip_id,
+            ADDRESS,
+            outputs=tuple(outputs),
+            colours=COLOURS,
+            laws=(LawRecord(LAW_IDS["double-S"], 21845, 16384, 20000),),
+            cues=cues,
+            threads=tuple(threads),
+            enable_interval=1,
+            role=role,
+        )
     )
 
 

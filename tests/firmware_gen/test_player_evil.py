@@ -9,6 +9,7 @@ from firmware_gen.player.player import Player
 from firmware_gen.table.encode import encode
 from firmware_gen.table.layout import LOOP_FOREVER
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
+from sim.rulebook import FRAME_MS, OPS_A_FRAME
 from tests.firmware_gen.evil_tables import EVIL, FLOOD, requests_for
 from tests.firmware_gen.requests import replay
 from tests.firmware_gen.tables_by_hand import LAMP, SWITCH, table
@@ -49,10 +50,17 @@ def test_no_thread_falls_behind_however_long_it_floods() -> None:
     player = Player(encode(made))
     player.frame()
     player.trigger(1)
+    frames = 500
     seen = 0
-    for _ in range(500):
+    for _ in range(frames):
         before = player.overruns
         player.frame()
         seen += player.overruns > before
-    # 300 ops take two frames, then the loop rests for 100 ms: had it fallen behind, it never would
-    assert 50 < seen < 110
+    # A round is one op at the loop's start or end, the flood and the wait. It takes `full` frames
+    # that are full, which count, and one that is not. What is left over at a frame's end is due at
+    # that frame's time, so the wait of 5 frames counts from the last full one. Had the thread
+    # fallen behind, it would never wait, and every frame would count.
+    full = (1 + len(FLOOD) + 1) // OPS_A_FRAME
+    wait = 100 // FRAME_MS
+    rounds, left = divmod(frames, full - 1 + wait)
+    assert seen == rounds * full + min(left, full)

@@ -339,7 +339,7 @@ def test_a_thread_goes_on_in_another_without_losing_time() -> None:
 
 
 def test_more_ops_than_a_frame_holds_are_counted_and_go_on_later() -> None:
-    player = ready(table((LAMP,), (tuple(ActOp(0, n % 200, 0) for n in range(600)),)))
+    player = ready(table((LAMP,), (tuple(ActOp(0, n % 200, 0) for n in range(150)),)))
     player.trigger(1)
     player.frame()
     assert (player.overruns, player.live_runs) == (1, 1)
