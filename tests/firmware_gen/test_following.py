@@ -80,6 +80,29 @@ def test_the_core_leads_as_the_reference_does(seed: int) -> None:
 
 
 @needs_compiler
+@pytest.mark.parametrize("seed", range(4))
+def test_a_leader_that_starts_anew_tells_nothing_of_what_was_before(seed: int) -> None:
+    dice = Random(seed)
+    table = replace(random_table(dice, CHIP), role=LEADS, show=dice.randrange(2**32))
+    core = ApartPlayer(table)
+    tags = [cue.tag for cue in table.cues]
+    for played in (150, 100):
+        core.start()
+        core.told_bytes()
+        reference = Player(table)
+        for number in range(played):
+            if number % 20 == 10:
+                tag = dice.choice(tags)
+                reference.trigger(tag)
+                core.trigger(tag)
+            if number == 140:
+                reference.limp()
+                core.limp()
+            assert reference.frame().raw == core.frame(), f"frame {number}"
+            assert core.told_bytes() == on_the_line(reference.told or b"", number)
+
+
+@needs_compiler
 @pytest.mark.parametrize("seed", range(24))
 def test_the_core_follows_as_the_reference_does(seed: int) -> None:
     """Through losses, silences, jumps of the other's count, and requests of its own."""
@@ -483,6 +506,29 @@ def test_what_a_held_cue_lets_go_is_let_go_by_every_board_at_the_same_time(
     creature.play(60)
     assert running(creature.nodes[0]) == running(creature.lead) == 0
     assert creature.frame() == [1000 + 500 * 4000 // 9000] * 2
+
+
+@needs_compiler
+def test_a_cue_that_let_go_before_it_was_joined_ends_also_in_a_place_that_was_idle_s() -> None:
+    """The table before had idle in the place of this one's cue."""
+    creature = Creature(ApartPlayer, 2, held_boards)
+    node = creature.nodes[0]
+    node.load(boards(2)[1][0])
+    for _ in range(100):
+        node.frame()
+    assert node.end[1] > 0
+    node.load(creature.tables[0])
+    creature.play(40)
+    creature.lead.button(1, True)
+    for _ in range(20):
+        creature.frame(lambda _: True)
+    creature.lead.button(1, False)
+    for _ in range(5):
+        creature.frame(lambda _: True)
+    creature.play(2)
+    assert running(node) == running(creature.lead) == 0b10
+    creature.play(150)
+    assert running(node) == running(creature.lead) == 0
 
 
 def crossing_boards(count: int) -> tuple[Table, list[Table]]:

@@ -46,6 +46,10 @@ class ApartPlayer:
             self.lib: Any = self._ffi.dlopen(str(path))
         self._raw = self._ffi.new("uint8_t[2048]")
         self._sent = self._ffi.new("uint8_t[256]")
+        self.load(table)
+
+    def load(self, table: Table) -> None:
+        """Put a table in the place of whatever it played, and power on."""
         self._cues = {cue.tag: number for number, cue in enumerate(table.cues)}
         self._flips = bytes(
             0 if output.active_high else 1
