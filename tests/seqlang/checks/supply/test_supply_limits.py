@@ -519,6 +519,16 @@ def test_a_start_that_asks_too_much_of_its_regulator_is_told_as_well() -> None:
     assert "and its regulator gives 1.9 A" in one.message
 
 
+@pytest.mark.parametrize("regulator_a", [50, 10])
+def test_a_battery_that_is_exhausted_is_blamed_whatever_its_regulator_stands(
+    regulator_a: int,
+) -> None:
+    """At 3 V behind a regulator it gives 18.9 A at most, see `battery` above."""
+    more = f"{CELLS}, 200 mohm\nregulator 3.0 V, {regulator_a} A"
+    (found,) = findings(fan("60 A", more), "supply-overload")
+    assert found.message.startswith("the battery of supply `pack` cannot give")
+
+
 def test_a_start_that_resets_the_board_is_told_once() -> None:
     """Held at 1 A the servo of 3 ohm leaves 3 V; the board's own regulator takes one of them."""
     supply = "source adapter 6.0 V, 1 A"
