@@ -12,6 +12,7 @@ others need. A fuse protects the wire and the battery.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import inf, log1p
 from typing import TYPE_CHECKING, Final, TypeAlias
@@ -183,6 +184,7 @@ def fuse_for(
     peak_s: float = PEAK_S,
     held_a: float = 0.0,
     warming_a: float = 0.0,
+    wire_needs_a: Callable[[float], float] | None = None,
 ) -> Fuse:
     """The least rating of a kind for an RMS and a peak current (A) that still protects the wire.
 
@@ -190,6 +192,8 @@ def fuse_for(
     and `start_a` (with one more servo stalled, as when it starts from an unknown angle), for
     `PEAK_S`; at most what the thinnest wire behind it stands. `peak_s`: how long the peak lasts,
     where parts grip. `warming_a`: the steady current that makes the fuse as hot as the hardest cue.
+    `wire_needs_a`: what that wire must carry, by the rating; without it what a wire right behind
+    the fuse must.
     """
     standard = STANDARDS[kind]
     for_long_a = max(held_a, warming_a)
@@ -203,7 +207,8 @@ def fuse_for(
     if rating is None:
         largest = standard.ratings_a[-1]
         return Fuse(None, f"{needed:.1f} A is over the largest {standard.title}, {largest:g} A")
-    if rating * standard.wire_share > wire_carries_a:
+    needs = rating * standard.wire_share if wire_needs_a is None else wire_needs_a(rating)
+    if needs > wire_carries_a:
         wire = f"a wire that carries {wire_carries_a:g} A"
         return Fuse(None, f"{rating:g} A is needed and would not protect {wire}")
     wires = "" if wire_carries_a == inf else f"; the wire carries {wire_carries_a:g} A"

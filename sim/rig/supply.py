@@ -29,6 +29,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim.arrays import Array, Flags, Indices
 from sim.model import Adapter, Board, Cells, Direct, Lamp, Rig, Servo, Strip, Supply, Switch
 from sim.rig import battery, servo, wire
+from sim.rig.fuse import STANDARDS
 from sim.rig.holding_torque import worst_hold
 from sim.rig.logic import chip_v, logic_of
 from sim.rig.resistor import Series, series_resistor
@@ -92,6 +93,22 @@ def open_v(supply: Supply, charge: float = 1.0) -> float:
     if supply.regulator is None:
         return volts
     return max(0.0, min(supply.regulator.voltage_v, volts - supply.regulator.dropout_v))
+
+
+def wire_needs_a(supply: Supply, fuse_a: float) -> float:
+    """What a wire to a board must carry for long (A), because a fuse of that rating lets it pass.
+
+    A fuse before a regulator sees the source's current. A regulator that lowers the voltage keeps
+    the power, so more flows behind it, V_source * I * efficiency / V_feed at the fullest source, up
+    to what the regulator gives. Never less than behind the fuse itself: its lead is such a wire.
+    """
+    passes_a = fuse_a * STANDARDS[supply.fuse_kind].wire_share
+    regulator = supply.regulator
+    if regulator is None:
+        return passes_a
+    source_v = open_v(replace(supply, regulator=None))
+    behind_a = passes_a * source_v * regulator.efficiency / regulator.voltage_v
+    return max(passes_a, min(behind_a, regulator.current_a))
 
 
 def of_board(rig: Rig, board_name: str) -> tuple[Board | None, Supply | None]:

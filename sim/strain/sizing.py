@@ -39,6 +39,7 @@ from sim.rig.supply import (
     lamp_series,
     pixels_v,
     strip_data,
+    wire_needs_a,
 )
 from sim.rig.watch import Watched, divider_for, drain_a, watched
 from sim.score.draws import ways_to_look
@@ -451,9 +452,10 @@ def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, 
         peak_s=peak_s,
         held_a=held,
         warming_a=0.0 if hottest is None else hottest.amps,
+        wire_needs_a=partial(wire_needs_a, supply),
     )
-    fuse_a = supply.fuse_a or fuse().rating_a or 0.0
-    behind_a = fuse_a * STANDARDS[kind].wire_share
+    # one that is too small is changed for the one that is told
+    behind_a = wire_needs_a(supply, max(supply.fuse_a or 0.0, fuse().rating_a or 0.0))
     feeds = tuple(_feed(show, b, worst[b.name], books, behind_a) for b in boards)
     wires = [wire.feed_carries_a(b.wire) for b in boards if b.wire is not None]
     thinnest = min(wires, default=inf)
@@ -548,7 +550,7 @@ def _fuse_cautions(
         yield f"{title} carries {rms_a:.2f} A for long"
     if peak > standard.peak_share * left_a:
         yield f"{title} may open at the peak of {peak:.2f} A"
-    if supply.fuse_a * standard.wire_share > thinnest_a:
+    if wire_needs_a(supply, supply.fuse_a) > thinnest_a:
         yield f"{title} does not protect a wire that carries {thinnest_a:g} A"
 
 

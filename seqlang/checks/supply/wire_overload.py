@@ -1,7 +1,9 @@
 """wire-overload: a board's feed is too thin for its fuse, or for what flows without one.
 
 What: the wire carries at least the fuse's rating (45 % more behind a cartridge to IEC 60127, which
-opens late); without a fuse, the board's peak current. Feeds that are bundled carry less.
+opens late). A fuse before a regulator that lowers the voltage lets more through behind it: as much
+power, up to what the regulator gives. Without a fuse the wire carries the board's peak current.
+Feeds that are bundled carry less.
 
 Why: the fuse must open before the wire gets hot inside a closed costume.
 
@@ -20,13 +22,14 @@ its wire in `sim/rig/fuse.py`; local codes differ and come first.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures
 from seqlang.checks.supply.sagging import of_supply
 from seqlang.text.findings import Finding, Fix
 from sim.model import Board, Supply, Wire
-from sim.rig.fuse import STANDARDS
+from sim.rig.supply import wire_needs_a
 from sim.rig.wire import (
     GAUGES,
     bundled_share,
@@ -54,8 +57,10 @@ def _few_strands(wire: Wire, copper: int) -> str:
 def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterator[Finding]:
     """A fuse must open before its wire gets hot; without one, the wire carries the peak."""
     if supply.fuse_a is not None:
-        flows = supply.fuse_a * STANDARDS[supply.fuse_kind].wire_share
-        what = f"its fuse of {figure(supply.fuse_a)} A needs"
+        flows = wire_needs_a(supply, supply.fuse_a)
+        fuse = f"its fuse of {figure(supply.fuse_a)} A"
+        more = flows > wire_needs_a(replace(supply, regulator=None), supply.fuse_a)
+        what = f"behind the regulator {fuse} lets through" if more else f"{fuse} needs"
     else:
         sag = next((s for s in of_supply(context, supply) if s.board == board.name), None)
         flows, what = (sag.board_a if sag else 0.0), "the show draws"
