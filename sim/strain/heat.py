@@ -16,7 +16,6 @@ import numpy as np
 
 from sim.arrays import Array
 from sim.model import Cue, Repeat, Servo, Show, Wearer
-from sim.rehearsal.sampling import Samples
 from sim.rig.disturbance import settled
 from sim.rig.grip import gripping, presses, pressing
 from sim.rig.holding_torque import holding_nm
@@ -24,7 +23,7 @@ from sim.score.tree import Lengths, duration_ms, walk
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.reachable import Reachable
 from sim.strain.torque_and_current import moving_in
-from sim.strain.usage import SAMPLE_MS, Book, Mix, rounds_ms
+from sim.strain.usage import SAMPLE_MS, Book, CueAlone, Mix, rounds_ms
 
 CONTINUOUS: Final = 1.0 / 3.0
 """Share of stall torque that a hobby servo stands continuously (common practice, from memory: a
@@ -157,7 +156,8 @@ def overstays(show: Show, book: Book) -> tuple[Overstay, ...]:
         assert grip is not None
         for name, cue in book.cues.items():
             lasts_ms = duration_ms(cue.body)
-            seconds, still = _held_s(book[name].samples, one, lasts_ms)
+            run = book[name]
+            seconds, still = _held_s(run, one, lasts_ms)
             if (
                 lasts_ms == inf
                 and still > 0.0
@@ -176,10 +176,11 @@ def _pass_ms(cue: Cue) -> float:
     return max((lengths[s.body] for s in endless if lengths[s.body] < inf), default=0.0)
 
 
-def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> tuple[float, float]:
+def _held_s(run: CueAlone, one: Servo, lasts_ms: float) -> tuple[float, float]:
     """The longest time (s) at one go for which the cue itself keeps a part past its contact, and
     for how long it has when the samples end."""
     assert one.grip is not None
+    samples = run.samples
     seen = samples.servos[one.name]
     inside = samples.times_ms - samples.times_ms[0] < lasts_ms
     holds = pressing(one.grip, seen.angle_deg) & seen.powered & inside
@@ -187,7 +188,7 @@ def _held_s(samples: Samples, one: Servo, lasts_ms: float) -> tuple[float, float
     rows = edges[1::2] - edges[::2]
     last = rows[-1] if rows.size and holds[-1] else 0
     longest = max(rows, default=0)
-    return float(longest) * SAMPLE_MS / 1000.0, float(last) * SAMPLE_MS / 1000.0
+    return float(longest) * run.step_ms / 1000.0, float(last) * run.step_ms / 1000.0
 
 
 def heats(show: Show, book: Book | None = None) -> tuple[Heat, ...]:
@@ -258,20 +259,22 @@ def _mean_square(book: Book, cue: str | None, one: Servo) -> float:
     """
     runs = book.from_every_pose(cue)
     rounds = () if cue is None else rounds_ms(book.cues[cue])
-    return max(_busiest(run.settled.servos[one.name].torque_nm ** 2, rounds) for run in runs)
+    return max(
+        _busiest(run.settled.servos[one.name].torque_nm ** 2, rounds, run.step_ms) for run in runs
+    )
 
 
-def _busiest(squares: Array, rounds: Sequence[tuple[float, float]]) -> float:
-    """The greatest mean of what samples show, `SAMPLE_MS` apart: of stretches that come again and
+def _busiest(squares: Array, rounds: Sequence[tuple[float, float]], step_ms: int) -> float:
+    """The greatest mean of what samples show, `step_ms` apart: of stretches that come again and
     again, and of what is left beside them, each in the busiest `WINDOW_S` that it fills."""
-    spans = [(round(first / SAMPLE_MS), round(last / SAMPLE_MS)) for first, last in rounds]
+    spans = [(round(first / step_ms), round(last / step_ms)) for first, last in rounds]
     rows = [squares, *(squares[first : max(last, first + 1)] for first, last in spans)]
-    return max(_busiest_of(row) for row in rows if row.size)
+    return max(_busiest_of(row, step_ms) for row in rows if row.size)
 
 
-def _busiest_of(squares: Array) -> float:
+def _busiest_of(squares: Array, step_ms: int) -> float:
     """The greatest mean over `WINDOW_S` of samples that come again and again without a pause."""
-    window = round(1000.0 * WINDOW_S / SAMPLE_MS)
+    window = round(1000.0 * WINDOW_S / step_ms)
     if squares.size <= window:
         return float(np.mean(squares))
     sums = np.concatenate([[0.0], np.cumsum(np.concatenate([squares, squares[:window]]))])

@@ -46,6 +46,12 @@ SAMPLE_MS: Final = 10
 """Averages are taken over samples this far apart (ms), each in the middle of its stretch: there a
 current that swells and falls is not taken for less than it is, and no turn is hit by chance."""
 
+FINE_MS: Final = 2
+"""The same of what is rehearsed for `FINE_UP_TO_MS` at most. Laws whose acceleration jumps are met
+more finely there: 10 ms took the RMS torque of moves of 120 ms for up to 4 % less than it is."""
+
+FINE_UP_TO_MS: Final = 60_000
+
 MIDDLE_CHARGE: Final = 0.5
 """State of charge at which averages of current are taken."""
 
@@ -68,6 +74,7 @@ class CueAlone:
     rig: Rig
     samples: Samples
     goes_round: tuple[int | None, int | None] = (None, None)
+    step_ms: int = SAMPLE_MS
 
     @cached_property
     def worst(self) -> RigWork:
@@ -95,17 +102,22 @@ def run_of(show: Show, cue: Cue | None, pose: Mapping[str, float] | None = None)
     quiet = _with_idle_beside(show if pose is None else _standing(show, pose), cue)
     presses = [] if cue is None else [Press(start, cue=cue.name)]
     trajectories = rehearse(quiet, presses, start + seen + 100)
-    samples = sample(trajectories, np.arange(start + SAMPLE_MS / 2, start + seen, SAMPLE_MS))
+    step = FINE_MS if seen <= FINE_UP_TO_MS else SAMPLE_MS
+    # a run begins in the frame before the press is seen
+    begun = (run.start_ms for run in trajectories.runs if cue is not None and run.cue == cue.name)
+    first = min(begun, default=float(start))
+    samples = sample(trajectories, np.arange(first + step / 2, first + seen, step))
     return CueAlone(
         None if cue is None else cue.name,
         lasts / 1000.0,
         show.rig,
         samples,
-        (None, None) if cue is None else _goes_round(cue),
+        (None, None) if cue is None else _goes_round(cue, step),
+        step,
     )
 
 
-def _goes_round(cue: Cue) -> tuple[int | None, int | None]:
+def _goes_round(cue: Cue, step_ms: int) -> tuple[int | None, int | None]:
     """The samples in which the longest loop of a cue without end comes round the second time.
 
     What stands before the loop happens once: however long the cue goes on, it counts for nothing.
@@ -123,7 +135,7 @@ def _goes_round(cue: Cue) -> tuple[int | None, int | None]:
     if not loops:
         return None, None
     once, start = max(loops)
-    return int((start + once) // SAMPLE_MS), int((start + 2.0 * once) // SAMPLE_MS)
+    return int((start + once) // step_ms), int((start + 2.0 * once) // step_ms)
 
 
 def seen_ms(rig: Rig, cue: Cue) -> float:

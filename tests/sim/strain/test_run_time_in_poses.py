@@ -53,7 +53,8 @@ def test_a_part_that_a_cue_leaves_level_is_held_for_the_rest_of_the_hour() -> No
     made = book(ARM)
     supply = made.show.rig.supplies[0]
     mean = source_mean_a(made, supply, made.mix())
-    held = Book(made.show)["raise_it"].upright.supplies["pack"].source_a[-1]
+    stays = book(ARM.replace("in 2 s", "in 2 s\n    hold 100 ms"))
+    held = stays["raise_it"].upright.supplies["pack"].source_a[-1]
     assert mean == pytest.approx(held, rel=0.02)
     assert mean > 0.25
     expected = run_time_h(pack_ah(supply.source), mean)  # type: ignore[arg-type]

@@ -176,3 +176,30 @@ def test_run_time_and_heat_of_a_wag_are_on_the_safe_side_of_the_closed_form() ->
     (hot,) = heats(show, book)
     rms_nm = ROTOR * (120.0 / 7.0) ** 0.5 * way / lasts_s**2
     assert hot.rms_share == pytest.approx(rms_nm / STALL_NM, rel=5e-3)
+
+
+@pytest.mark.parametrize("share", [0.2, 0.3])
+def test_a_wag_whose_acceleration_jumps_has_the_rms_torque_of_its_closed_form(share: float) -> None:
+    """Without a load the torque is J a, and a trapezoid gives a = h / (p (1 - p) T**2) over two
+    shares p of its time: its RMS is that times the root of 2 p (any textbook of cams)."""
+    lasts_s, way = 0.12, radians(30.0)
+    show = wag(30.0, 120, Law("trapezoid", share))
+    (found,) = heats(show)
+    accel = way / (share * (1.0 - share) * lasts_s**2)
+    by_hand = ROTOR * accel * (2.0 * share) ** 0.5
+    assert found.rms_share * STALL_NM == pytest.approx(by_hand, rel=5e-3)
+
+
+def test_a_cue_that_ends_is_averaged_from_its_beginning_to_its_end() -> None:
+    """Four moves of 200 ms: running current all along, and that of turning the rotor."""
+    show = wag(10.0, 200, MINIMUM_JERK)
+    (cue,) = show.score.cues
+    assert isinstance(cue.body, Repeat)
+    ends = replace(cue, body=replace(cue.body, times=2))
+    show = replace(show, score=replace(show.score, cues=(ends,)))
+    run = Book(show)["wag"]
+    assert np.all(moving_in(TAIL, run.samples.servos["tail"]) == 1.0)
+    mean_accel = 2.0 * coefficients(MINIMUM_JERK).cv * radians(10.0) / 0.2**2
+    by_hand = RUNNING_A + (STALL_A - RUNNING_A) * ROTOR * mean_accel / STALL_NM
+    mean_a = float(np.mean(run.upright.servos["tail"].current_a))
+    assert mean_a == pytest.approx(by_hand, rel=1e-3)

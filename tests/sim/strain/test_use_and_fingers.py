@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import inf
 
+import numpy as np
 import pytest
 
 from sim.light.lightness import luminance
@@ -160,18 +161,29 @@ def fan_show(supply: Supply, *usage: Usage, ms: int = 60_000, **score: object) -
 WALL = Supply("p", Adapter(6.0, 9.0))
 
 
-def test_a_cue_is_looked_at_over_its_own_length_every_ten_milliseconds() -> None:
+def test_a_cue_is_looked_at_over_its_own_length_every_two_milliseconds() -> None:
     show = fan_show(WALL, ms=2000)
     blow, on = show.score.cues
     run = run_of(show, blow)
-    assert (run.cue, run.lasts_s, len(run.samples.times_ms)) == ("blow", 2.0, 200)
-    assert run.samples.times_ms[1] - run.samples.times_ms[0] == 10.0
-    assert bool(run.samples.switches["fan"][5:190].all())
+    assert (run.cue, run.lasts_s, len(run.samples.times_ms)) == ("blow", 2.0, 1000)
+    assert run.samples.times_ms[1] - run.samples.times_ms[0] == 2.0
+    assert bool(run.samples.switches["fan"].all())
     endless = run_of(show, replace(on, body=Repeat(on.body, None)))
-    assert (endless.lasts_s, len(endless.samples.times_ms)) == (inf, 800)
+    assert (endless.lasts_s, len(endless.samples.times_ms)) == (inf, 4000)
     still = run_of(show, None)
-    assert (still.cue, still.lasts_s, len(still.samples.times_ms)) == (None, 1.0, 100)
+    assert (still.cue, still.lasts_s, len(still.samples.times_ms)) == (None, 1.0, 500)
     assert not still.samples.switches["fan"].any()
+
+
+@pytest.mark.parametrize(("ms", "step_ms"), [(60_000, 2), (60_010, 10)])
+def test_a_cue_of_more_than_a_minute_is_looked_at_every_ten_milliseconds(
+    ms: int, step_ms: int
+) -> None:
+    show = fan_show(WALL, ms=ms)
+    run = run_of(show, show.score.cues[0])
+    assert run.step_ms == step_ms
+    assert np.ptp(np.diff(run.samples.times_ms)) == pytest.approx(0.0, abs=1e-9)
+    assert run.samples.times_ms.size == ms // step_ms
 
 
 @pytest.mark.parametrize(
