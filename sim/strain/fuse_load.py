@@ -20,7 +20,7 @@ from sim.rig.disturbance import settled
 from sim.rig.fuse import Standard
 from sim.strain.sag import FULL_CHARGE
 from sim.strain.torque_and_current import work
-from sim.strain.usage import SAMPLE_MS, Book, CueAlone
+from sim.strain.usage import Book, CueAlone
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,22 +38,24 @@ def warming(books: Iterable[Book], supply: Supply, standard: Standard) -> Warmin
     """What warms a supply's fuse most; None where a peak asks for no less (`Standard.warms_s`)."""
     if standard.warms_s is None:
         return None
+    warms_ms = standard.warms_s * 1000.0
     rows = (row for book in books for row in _squares(book, supply))
     square, cue = max(
-        ((warmest(row, standard.warms_s * 1000.0 / SAMPLE_MS), name) for name, row in rows),
+        ((warmest(row, warms_ms / step_ms), name) for name, row, step_ms in rows),
         key=lambda one: one[0],
     )
     return Warming(square**0.5, cue)
 
 
-def _squares(book: Book, supply: Supply) -> Iterator[tuple[str | None, Array]]:
-    """The square of the source's current (A2) over each cue and each round of what has no end."""
+def _squares(book: Book, supply: Supply) -> Iterator[tuple[str | None, Array, int]]:
+    """The square of the source's current (A2) over each cue and each round of what has no end, and
+    how far apart its samples are (ms)."""
     for name in (*book.cues, None):
         run = book[name]
         amps = _source_a(run, supply)
-        yield name, amps**2
+        yield name, amps**2, run.step_ms
         if run.goes_round != (None, None):
-            yield name, amps[slice(*run.goes_round)] ** 2
+            yield name, amps[slice(*run.goes_round)] ** 2, run.step_ms
 
 
 def _source_a(run: CueAlone, supply: Supply) -> Array:

@@ -257,14 +257,13 @@ def test_a_fuse_carries_grips_for_as_long_as_they_last() -> None:
     """A blade fuse carries 135 % for 0.75 s, 100 % for hours: 4.9 A ask for 3.6 A or for 4.9.
 
     The fingers pass 50 of 60 deg 0.697 of the way through the second of their move: 10 x**3 - 15
-    x**4 + 6 x**5 = 5 / 6; a frame of 20 ms earlier, since each frame says where to be at its end.
-    So they press for 0.323 s and for as long as they grip afterwards, of each round of a second and
-    that. A fuse that warms with tau = 0.943 s, which 135 % for 0.75 s leave, gets as hot as from
-    4.9 A times the root of (1 - exp(-on / tau)) / (1 - exp(-round / tau)): 0.813 with 0.33 s, 3.98
-    A; 0.819 with 0.35 s, 4.01 A.
+    x**4 + 6 x**5 = 5 / 6. So they press for 0.303 s and for as long as they grip afterwards, of
+    each round of a second and that. A fuse that warms with tau = 0.943 s, which 135 % for 0.75 s
+    leave, gets as hot as from 4.9 A times the root of (1 - exp(-on / tau)) / (1 - exp(-round /
+    tau)): 0.813 with 0.36 s, 3.98 A; 0.819 with 0.38 s, 4.01 A.
     """
-    assert gripping_sizes(0.33, None).fuse.rating_a == 4.0
-    assert gripping_sizes(0.35, None).fuse.rating_a == 5.0
+    assert gripping_sizes(0.36, None).fuse.rating_a == 4.0
+    assert gripping_sizes(0.38, None).fuse.rating_a == 5.0
     assert gripping_sizes(0.75, None).fuse.rating_a == 5.0
     assert gripping_sizes(0.76, None).fuse.rating_a == 5.0
     assert gripping_sizes(3.0, None).fuse.rating_a == 5.0
