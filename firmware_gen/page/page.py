@@ -53,6 +53,7 @@ MODULES: Final = (
     "effort",
     "readings",
     "trims",
+    "notes",
     "page",
 )
 """In the order in which they need one another; all names at their tops differ."""

@@ -3,6 +3,7 @@
 import { Band, clockOf, wordsOf } from "./band.js";
 import { keysOf, listen } from "./keys.js";
 import { Lights } from "./lights.js";
+import { listNotes } from "./notes.js";
 import { Readings } from "./readings.js";
 import { Remote } from "./remote.js";
 import { Plugs } from "./plugs.js";
@@ -50,8 +51,7 @@ export const trims = new Trims(byId("trims"), tryTrims);
 function furnish() {
   const { tracks } = rehearsal.recording;
   const rows = document.querySelector("#readings tbody");
-  const findings = byId("notes").querySelector("ul");
-  for (const node of [rows, byId("feeds"), byId("presses"), byId("sticks"), byId("plugs"), findings]) node.replaceChildren();
+  for (const node of [rows, byId("feeds"), byId("presses"), byId("sticks"), byId("plugs")]) node.replaceChildren();
   stage = new Stage(byId("stage"), show.parts, show.tilt_deg, tracks);
   lights = new Lights(byId("lamps"), tracks);
   lights.shown = !show.hard_on_eyes;
@@ -68,8 +68,7 @@ function furnish() {
   byId("lamps").hidden = !lights.tracks.length;
   byId("caution").hidden = !show.lit;
   byId("cover").hidden = !show.hard_on_eyes;
-  byId("notes").hidden = !show.notes.length;
-  for (const note of show.notes) listed(note);
+  listNotes(byId("notes"), show.notes, rehearsed);
   leaned();
   fit();
 }
@@ -331,34 +330,10 @@ function leaned() {
   dirty = true;
 }
 
-/** A finding's words; what the text says stands between back-quotes there, and as code here. */
-function worded(message) {
-  return message.split("`").map((part, n) => {
-    if (n % 2 === 0) return part;
-    const code = document.createElement("code");
-    code.textContent = part;
-    return code;
-  });
-}
-
-function listed(note) {
-  const item = document.createElement("li");
-  item.className = note.severity;
-  for (const at of note.at_ms) {
-    const button = document.createElement("button");
-    button.type = "button";
-    button.textContent = `${(at / 1000).toFixed(1)} s`;
-    button.onclick = () => {
-      if (take.own) byId("back").click();
-      seek(Math.floor(at / show.frame_ms));
-    };
-    item.append(button);
-  }
-  const where = document.createElement("span");
-  where.className = "small";
-  where.textContent = ` (${note.severity}, ${note.name}, ${note.place})`;
-  item.append(...worded(note.message), where);
-  byId("notes").querySelector("ul").append(item);
+/** A moment of the rehearsal, also while one's own take is shown. */
+function rehearsed(atMs) {
+  if (take.own) byId("back").click();
+  seek(Math.floor(atMs / show.frame_ms));
 }
 
 byId("run").onclick = () => run(!runs);
