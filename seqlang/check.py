@@ -19,7 +19,7 @@ from seqlang.checks.wiring import table_too_large
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.summary import Summary, summarise
 from seqlang.text.findings import said_there
-from sim.score.draws import at_its_hardest
+from sim.score.draws import at_its_hardest, draws_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -109,7 +109,7 @@ def _checked(
         found = [*loaded.findings, *over]
         return Checked(_in_order(found, loaded.sources, loaded.told), None, None)
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
-    if context.draws is not None:
+    if any(next(draws_in(cue.body), None) for cue in context.written.score.cues):
         longest = _context(loaded, show, "longest", partial)
         found = with_graver(found, _found(longest, CHECKS, before_each))
     compiled = None

@@ -116,6 +116,11 @@ source)."""
 FASTEST_FOLLOWING: Final = 1 << 25
 """Position units per ms, 10,240 deg/s, of a part that follows: no part is as fast, and ways stay in
 32 bits."""
+SCALE_BITS: Final = 8
+"""Bits behind the point of the scale of a run: 256 steps of 40 deg are finer than a small servo's
+dead band."""
+SCALE_FULL: Final = 1 << SCALE_BITS
+"""The scale of a run that goes as far as its cue says."""
 WATCH_PART: Final = 32
 """The mean of a battery's voltage goes this part of its way in a frame: a time constant of 0.64 s,
 so that neither a servo's start nor noise is taken for the battery."""

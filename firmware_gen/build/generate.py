@@ -308,6 +308,7 @@ def _sense_limits() -> dict[str, int]:
     return {
         "SENSES": rulebook.SENSES,
         **{f"SENSE_{kind.layout.name.upper()}": kind.number for kind in senses.KINDS},
+        "SCALE_FULL": rulebook.SCALE_FULL,
         "BAR_ENDS": len(rulebook.BAR_ENDS),
         "WATCH_PART": rulebook.WATCH_PART,
         "WATCH_SLACK_PART": rulebook.WATCH_SLACK_PART,

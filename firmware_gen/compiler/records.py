@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import ceil, floor
 from typing import TypeVar
 
@@ -25,6 +25,7 @@ from firmware_gen.table.records import (
     OutputRecord,
     PatienceRecord,
     RadioRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -74,7 +75,7 @@ from sim.rulebook import (
     TRIM_ONE,
     WORD_MAX,
 )
-from sim.score.threads import patience
+from sim.score.threads import patience, scales_on
 from sim.score.tree import Act
 
 _Key = TypeVar("_Key")
@@ -320,6 +321,20 @@ def watch_records(show: Show, board: Board, low_cue: int | None) -> tuple[WatchR
         for volts in (one.scale_v, cells * one.warn_v, cells * one.stop_v)
     )
     return (WatchRecord(one.watch.pin, scale, low, stop, low_cue),)
+
+
+def scale_records(show: Show, board: Board, indices: Mapping[str, int]) -> tuple[ScaleRecord, ...]:
+    """The cues that go as far as a source of the board says; `indices`: of all its cues."""
+    sources = [one.name for one in show.rig.channels if one.board == board.name]
+    sources += [one.name for one in show.rig.sensors if one.board == board.name]
+    return tuple(
+        ScaleRecord(
+            indices[name],
+            sources.index(str(one.source)),
+            *(one.low, one.high, one.at_low, one.at_high, one.otherwise),
+        )
+        for name, one in scales_on(show, board.name).items()
+    )
 
 
 def _shine_records(show: Show, board: Board) -> tuple[ShineRecord, ...]:

@@ -16,6 +16,7 @@ from firmware_gen.compiler.records import (
     Palette,
     input_records,
     output_record,
+    scale_records,
     sense_records,
     watch_records,
 )
@@ -180,7 +181,8 @@ def _all_senses(
     show: Show, board: Board, limits: dict[str, tuple[int, int]], indices: Mapping[str, int]
 ) -> tuple[SenseRecord, ...]:
     watched = watch_records(show, board, indices.get(show.score.low_cue or ""))
-    return sense_records(show, board, limits) + watched
+    scales = scale_records(show, board, indices)
+    return sense_records(show, board, limits) + watched + scales
 
 
 def _draft(show: Show, board: Board, limits: dict[str, tuple[int, int]]) -> _Draft:

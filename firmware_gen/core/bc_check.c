@@ -48,6 +48,7 @@ struct check {
     uint16_t bars;      /* strips that show a level, a bit each */
     bool has_radio;
     uint8_t answers; /* records of boards that do */
+    uint32_t scaled; /* cues, a bit each */
 #endif
     uint16_t pointers_end; /* behind the last op that points to a thread; 0: there is none */
 };
@@ -473,6 +474,27 @@ static bool answers_is_good(struct check *check) {
            role != BC_ROLE_ALONE && is_own == (role == BC_ROLE_FOLLOWS) && check->answers <= most;
 }
 
+/* A cue has one scale only. */
+static bool scale_is_good(struct check *check) {
+    uint8_t cue = bc_next_u8();
+    uint8_t source = bc_next_u8();
+    uint16_t from = bc_next_u16();
+    uint16_t to = bc_next_u16();
+    uint32_t bit;
+    if (!is_index(cue, BC_AT_CUES) || source >= check->channels + check->sensor_count ||
+        !source_is_good(check, source, from, to)) {
+        return false;
+    }
+    bit = (uint32_t)1 << cue;
+    if (check->scaled & bit) {
+        return false;
+    }
+    check->scaled |= bit;
+    return bc_next_u8() <= BC_LEVEL_MAX && bc_next_u8() <= BC_LEVEL_MAX &&
+           bc_next_u8() <= BC_LEVEL_MAX;
+}
+BC_ASSERT(cues_are_bits, BC_CUES <= 32);
+
 static bool sense_is_good(struct check *check) {
     switch (bc_next_u8()) {
     case BC_SENSE_PATIENCE:
@@ -498,6 +520,8 @@ static bool sense_is_good(struct check *check) {
         return radio_is_good(check);
     case BC_SENSE_ANSWERS:
         return answers_is_good(check);
+    case BC_SENSE_SCALE:
+        return scale_is_good(check);
     default:
         return false;
     }

@@ -13,6 +13,7 @@
 #include "bc_player.h"
 #include "bc_run_state.h"
 #include "bc_runs.h"
+#include "bc_scaling.h"
 #include "bc_table.h"
 #include "bc_threads.h"
 
@@ -295,6 +296,9 @@ static void join(uint8_t run, uint8_t cue, frames ago) {
     bc_make_steady((uint16_t)demand.outputs);
     bc_runs[run].owned = demand.outputs;
     bc_runs[run].cue = has_let_go ? (uint8_t)(cue + 1) : cue;
+#if BC_CHIP_SENSES
+    bc_runs[run].scale = bc_scaling_of(cue);
+#endif
     bc_runs[run].kind = BC_ONCE;
     bc_runs[run].held_by = BC_NO_BUTTON;
     if (!has_let_go) {

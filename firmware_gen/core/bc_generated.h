@@ -337,6 +337,17 @@ enum {
 };
 
 enum {
+    BC_SCALE_CUE = 1,
+    BC_SCALE_SOURCE = 2,
+    BC_SCALE_FROM = 3,
+    BC_SCALE_TO = 5,
+    BC_SCALE_AT_FROM = 7,
+    BC_SCALE_AT_TO = 8,
+    BC_SCALE_OTHERWISE = 9,
+    BC_SCALE_SIZE = 10
+};
+
+enum {
     BC_MAGIC = 188,
     BC_VERSION = 2,
     BC_NONE = 255,
@@ -387,6 +398,8 @@ enum {
     BC_SENSE_RADIO = 9,
     BC_SENSE_BAR = 10,
     BC_SENSE_ANSWERS = 11,
+    BC_SENSE_SCALE = 12,
+    BC_SCALE_FULL = 256,
     BC_BAR_ENDS = 3,
     BC_WATCH_PART = 32,
     BC_WATCH_SLACK_PART = 32,

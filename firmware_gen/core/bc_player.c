@@ -268,8 +268,10 @@ static void add_sense(uint8_t kind) {
         bc_relay_add(first);
         break;
 #endif
-    default:
+    case BC_SENSE_FOLLOW:
         bc_tracking_add(first);
+        break;
+    default: /* a scale is looked for when its cue starts */
         break;
     }
 }

@@ -37,6 +37,9 @@ struct bc_run {
     uint8_t cue;     /* index in the table; BC_FREE: this place is free */
     uint8_t held_by; /* the button that holds it; BC_NO_BUTTON: it is not held */
     uint8_t kind;    /* enum bc_run_kind */
+#if BC_CHIP_SENSES
+    uint16_t scale; /* how far its servos go, BC_SCALE_FULL: as far as is written */
+#endif
 };
 
 extern struct bc_run bc_runs[BC_RUNS];

@@ -9,6 +9,7 @@
 #include "bc_perform.h"
 #include "bc_player.h"
 #include "bc_run_state.h"
+#include "bc_scaling.h"
 #include "bc_servo.h"
 #include "bc_table.h"
 #include "bc_threads.h"
@@ -246,6 +247,9 @@ static bool take_over(uint8_t cue, const struct bc_demand *demand, uint8_t butto
     run = own(cue, demand->outputs);
     run->held_by = is_held(button) ? button : BC_NO_BUTTON;
     run->kind = starts_again(cue, button) ? BC_AGAIN : BC_ONCE;
+#if BC_CHIP_SENSES
+    run->scale = bc_scaling_of(cue);
+#endif
     waits_by[cue] = BC_FREE;
     bc_run_enter((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);
     bc_lead_began((uint8_t)(run - bc_runs));
@@ -261,6 +265,9 @@ void bc_runs_start_strands(void) {
             struct bc_run *run = own(cue, demand.outputs);
             run->held_by = BC_NO_BUTTON;
             run->kind = BC_FOR_EVER;
+#if BC_CHIP_SENSES
+            run->scale = BC_SCALE_FULL;
+#endif
             bc_run_enter((uint8_t)(run - bc_runs), bc_player_time() - BC_FRAME, 0);
         }
     }

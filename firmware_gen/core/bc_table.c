@@ -149,6 +149,8 @@ uint8_t bc_sense_size(uint8_t kind) {
         return BC_BAR_SIZE;
     case BC_SENSE_ANSWERS:
         return BC_ANSWERS_SIZE;
+    case BC_SENSE_SCALE:
+        return BC_SCALE_SIZE;
     default:
         return 1;
     }

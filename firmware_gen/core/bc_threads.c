@@ -7,6 +7,7 @@
 #include "bc_player.h"
 #include "bc_run_state.h"
 #include "bc_runs.h"
+#include "bc_scaling.h"
 #include "bc_servo.h"
 #include "bc_table.h"
 
@@ -197,6 +198,9 @@ static bool act(struct thread *thread, struct bc_step *op) {
     uint8_t mover = thread->run; /* the motion belongs to it */
     uint16_t rest;
     uint32_t start;
+#if BC_CHIP_SENSES
+    bc_scaling_apply(op, run->scale);
+#endif
     if (run->kind == BC_FOR_EVER) {
         bc_idle_remembers(op);
     }

@@ -62,6 +62,7 @@ from firmware_gen.table.records import (
     OutputRecord,
     PatienceRecord,
     RadioRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -183,6 +184,8 @@ def sense_in_words(one: SenseRecord, chip: Chip, names: Names) -> str:
             return f"battery {at}: low below {low} mV{warns}; stops below {stop} mV"
         case FollowRecord():
             return f"output {one.output} follows source {one.source}"
+        case ScaleRecord():
+            return f"cue {names.cue(one.cue)} goes as far as source {one.source} says"
         case BarRecord():
             return f"{names.output(one.strip)} {bar_in_words(one, names)}"
         case ShineRecord():
@@ -283,6 +286,8 @@ class _Disassembler:
             lambda _, one: (
                 self._follow(one)
                 if isinstance(one, FollowRecord)
+                else self._scale(one)
+                if isinstance(one, ScaleRecord)
                 else sense_in_words(one, chip, self.names)
             ),
             lambda one: SENSE.size + sense_kind(one).layout.size,
@@ -301,13 +306,25 @@ class _Disassembler:
         held = " while held" if one.while_held else ""
         return f"button {one.button}{press}: {listed}go {self.names.cue(one.cue)}{held}{behind}"
 
-    def _follow(self, one: FollowRecord) -> str:
-        """An output that goes where a source stands, in the units of both."""
+    def _values(self, one: FollowRecord | ScaleRecord) -> list[str]:
+        """Both values of a source."""
         sources = [o for o in self.table.senses if isinstance(o, ChannelRecord | SensorRecord)]
         if isinstance(sources[one.source], ChannelRecord):
-            from_to = [f"{end / PULSE_STEPS_PER_US:g} us" for end in (one.low, one.high)]
-        else:
-            from_to = [_part(end) for end in (one.low, one.high)]
+            return [f"{end / PULSE_STEPS_PER_US:g} us" for end in (one.low, one.high)]
+        return [_part(end) for end in (one.low, one.high)]
+
+    def _scale(self, one: ScaleRecord) -> str:
+        """A cue that goes as far as a source says."""
+        values = self._values(one)
+        at_low, at_high, otherwise = map(level_words, (one.at_low, one.at_high, one.otherwise))
+        return (
+            f"cue {self.names.cue(one.cue)} goes as far as source {one.source} says: "
+            f"from {values[0]} to {values[1]}, {at_low} to {at_high}, else {otherwise}"
+        )
+
+    def _follow(self, one: FollowRecord) -> str:
+        """An output that goes where a source stands, in the units of both."""
+        from_to = self._values(one)
         if isinstance(self.table.outputs[one.output], ServoRecord):
             unit = self.names.unit(one.output)
             most = f"{one.speed} {unit}/s, {one.acceleration} {unit}/s2"

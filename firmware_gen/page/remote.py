@@ -24,6 +24,7 @@ from sim.rehearsal.sensing import quiet_reading, reading_of, sensor_settings
 from sim.rehearsal.trajectories import Trajectories
 from sim.rig.slide import of_part
 from sim.rulebook import CHANNEL_RANGE_US, SENSOR_ONE
+from sim.score.scaling import scaled_cues
 from sim.score.tree import named_cues
 
 SEQUENCE: Final = (0, 1)
@@ -88,7 +89,7 @@ def _drawn_channel(show: Show, channel: Channel) -> dict[str, Any]:
             }
             for band in sorted(pressing_bands(channel), key=lambda band: band.low)
         ],
-        "follows": _followers(show, channel.name, pulse_ticks),
+        "follows": _led(show, channel.name, pulse_ticks),
     }
 
 
@@ -101,14 +102,15 @@ def _drawn_sensor(show: Show, sensor: Sensor) -> dict[str, Any]:
         "most": SENSOR_ONE - 1,
         "bands": [],
         "quiet": quiet_reading(sensor),
-        "follows": _followers(show, sensor.name, reading_of),
+        "follows": _led(show, sensor.name, reading_of),
     }
 
 
-def _followers(show: Show, source: str, steps: Callable[[float], int]) -> list[dict[str, Any]]:
-    """The outputs that go where a source stands, and where they are at the ends of its scale."""
+def _led(show: Show, source: str, steps: Callable[[float], int]) -> list[dict[str, Any]]:
+    """What goes where a source stands, and where that is at the ends of its scale: outputs that
+    follow it, and cues that go as far as it says."""
     servos = {one.name: one for one in show.rig.outputs if isinstance(one, Servo)}
-    return [
+    followers = [
         {
             "output": one.output,
             "from": steps(one.source_from),
@@ -119,6 +121,18 @@ def _followers(show: Show, source: str, steps: Callable[[float], int]) -> list[d
         for one in show.rig.follows
         if one.source == source
     ]
+    scaled = [
+        {
+            "output": cue.name,
+            "from": steps(one.source_from),
+            "to": steps(one.source_to),
+            "at": [one.from_pct, one.to_pct],
+            "unit": "%",
+        }
+        for cue in scaled_cues(show.score, source)
+        if (one := cue.scaling) is not None
+    ]
+    return followers + scaled
 
 
 def does(show: Show, button: int) -> str:

@@ -40,6 +40,7 @@ from sim.rulebook import (
 )
 from sim.score.draws import drawn
 from sim.score.fixed_laws import fixed_law
+from sim.score.scaling import scaled
 
 _Record = TypeVar("_Record", bound=OutputRecord)
 
@@ -202,6 +203,12 @@ class TableOutputs:
             target=drawn(act.target, one.most, one.target_key, count),
             drawn=None,
         )
+
+    def scaled(self, act: OutputOp, scale: int) -> OutputOp:
+        if not isinstance(act, ActOp) or act.output not in self.servos:
+            return act
+        safe = self.servos[act.output].record.safe
+        return replace(act, target=scaled(act.target, safe, scale))
 
     def takes_ms(self, act: OutputOp) -> int:
         return act.duration_ms if isinstance(act, ActOp) else 0

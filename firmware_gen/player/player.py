@@ -238,7 +238,9 @@ class Player:
         self._sensors.frame(self._readings)
         if self._channels.heard:
             self.heard()
-        for output in self._outputs.listen(self._sources.values()):
+        values = self._sources.values()
+        self._scheduler.source_values = dict(enumerate(values))
+        for output in self._outputs.listen(values):
             self._scheduler.source_is_lost(output, self.frames * FRAME_CLOCK)
         if self._heard:
             self._heard, self._last_heard = False, self.frames

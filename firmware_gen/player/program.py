@@ -28,12 +28,13 @@ from firmware_gen.table.records import (
     LampRecord,
     OutputRecord,
     PatienceRecord,
+    ScaleRecord,
     ServoRecord,
     Table,
 )
 from sim.rulebook import GLIDE_STEP_MS, LOST_STEP_FRAMES, OUTPUTS
 from sim.score import program as form
-from sim.score.program import BoardProgram, Patience, PlayedBinding, PlayedCue
+from sim.score.program import BoardProgram, Patience, PlayedBinding, PlayedCue, PlayedScale
 
 OutputOp: TypeAlias = ActOp | Turn | Modulate
 """What an op of a table does to an output."""
@@ -42,8 +43,12 @@ OutputOp: TypeAlias = ActOp | Turn | Modulate
 def board_program(table: Table) -> BoardProgram[OutputOp]:
     """What a board plays whose table this is."""
     threads = tuple(tuple(_op(op) for op in thread) for thread in table.threads)
+    scales = {one.cue: one for one in table.senses if isinstance(one, ScaleRecord)}
     return BoardProgram(
-        tuple(_cue(number, record, threads) for number, record in enumerate(table.cues)),
+        tuple(
+            _cue(number, record, threads, scales.get(number))
+            for number, record in enumerate(table.cues)
+        ),
         tuple(
             PlayedBinding(one.button, one.cue, one.while_held, one.kind, one.manner, one.ends)
             for one in table.bindings
@@ -73,7 +78,10 @@ def _rest(output: OutputRecord) -> int:
 
 
 def _cue(
-    number: int, record: CueRecord, threads: tuple[form.Thread[OutputOp], ...]
+    number: int,
+    record: CueRecord,
+    threads: tuple[form.Thread[OutputOp], ...],
+    scale: ScaleRecord | None,
 ) -> PlayedCue[OutputOp]:
     claims = record.claims << OUTPUTS  # beside the outputs, as numbers that no output has
     taken = record.outputs | claims
@@ -84,7 +92,12 @@ def _cue(
         *(record.tag, outputs, threads, record.threads, conflict, record.start),
         let_go=part,
         strand=record.strand,
+        scale=None if scale is None else _scale(scale),
     )
+
+
+def _scale(one: ScaleRecord) -> PlayedScale:
+    return PlayedScale(one.source, one.low, one.high, one.at_low, one.at_high, one.otherwise)
 
 
 def _op(op: TableOp) -> form.Op[OutputOp]:

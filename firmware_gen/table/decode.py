@@ -85,6 +85,7 @@ from firmware_gen.table.records import (
     OutputRecord,
     PatienceRecord,
     RadioRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -372,6 +373,8 @@ class _Decoder:
                 _check_radio(one, path, found, header)
             if isinstance(one, AnswersRecord):
                 _check_answers(one, path, found, header)
+            if isinstance(one, ScaleRecord):
+                _check_scale(one, path, found)
             found.append(one)
         return tuple(found)
 
@@ -425,6 +428,8 @@ def _check_sense(
                 raise TableError(BAD_RECORD, f"{path}.from", "a speed below 0")
             if one.low >= one.high:
                 raise TableError(BAD_RECORD, f"{path}.to", "it is not more than where it begins")
+        case ScaleRecord() if one.cue >= cues:
+            raise TableError(BAD_RECORD, f"{path}.cue", f"there is no cue {one.cue}")
         case BarRecord():
             _check_output(one.strip, StripRecord, f"{path}.strip", outputs)
             _check_output(one.lamp, LampRecord, f"{path}.lamp", outputs)
@@ -496,9 +501,10 @@ _JOBS: Final[dict[int, Job]] = {
 }
 
 
-def _check_follow(
-    one: FollowRecord, path: str, before: Sequence[SenseRecord], outputs: Sequence[OutputRecord]
+def _check_source(
+    one: FollowRecord | ScaleRecord, path: str, before: Sequence[SenseRecord]
 ) -> None:
+    """A source stands before what it moves, and has these values."""
     sources = [other for other in before if isinstance(other, ChannelRecord | SensorRecord)]
     if one.source >= len(sources):
         raise TableError(BAD_RECORD, f"{path}.source", "its source must come before it")
@@ -508,6 +514,18 @@ def _check_follow(
         low, high = CHANNEL_RANGE
     if not low <= one.low < one.high <= high:
         raise TableError(BAD_RECORD, f"{path}.from", f"it is not within {low} to {high}")
+
+
+def _check_scale(one: ScaleRecord, path: str, before: Sequence[SenseRecord]) -> None:
+    _check_source(one, path, before)
+    if any(isinstance(other, ScaleRecord) and other.cue == one.cue for other in before):
+        raise TableError(BAD_RECORD, f"{path}.cue", "it has a scale already")
+
+
+def _check_follow(
+    one: FollowRecord, path: str, before: Sequence[SenseRecord], outputs: Sequence[OutputRecord]
+) -> None:
+    _check_source(one, path, before)
     output = outputs[one.output] if one.output < len(outputs) else None
     if isinstance(output, ServoRecord):
         span, fastest = output.travel, (output.speed_limit, output.acceleration_limit)

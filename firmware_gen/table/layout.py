@@ -254,7 +254,9 @@ MANNERS: Final[tuple[tuple[Manner, bool], ...]] = (
 """What a press does with a cue; the last ends it."""
 MANNER_STEP: Final = 0x20
 """One manner further, in the second byte of a binding."""
-PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO, BAR, ANSWERS = range(1, 12)
+PATIENCE, SETTLING, CHANNEL, BAND, SENSOR, FOLLOW, WATCH, SHINE, RADIO, BAR, ANSWERS, SCALE = range(
+    1, 13
+)
 """Kinds of senses."""
 SENSE: Final = Record("sense", (Field("kind", "u8"),), BAD_RECORD)
 PATIENCE_FIELDS: Final = Record(
@@ -356,6 +358,19 @@ ANSWERS_FIELDS: Final = Record(
     (Field("address", "u8", rulebook.ADDRESSES[0], rulebook.ADDRESSES[-1]),),
     BAD_RECORD,
 )
+SCALE_FIELDS: Final = Record(
+    "scale",
+    (
+        Field("cue", "u8", 0, rulebook.CUES - 1),
+        Field("source", "u8"),
+        Field("from", "u16"),
+        Field("to", "u16"),
+        Field("at from", "u8", 0, LEVEL_MAX),
+        Field("at to", "u8", 0, LEVEL_MAX),
+        Field("otherwise", "u8", 0, LEVEL_MAX),
+    ),
+    BAD_RECORD,
+)
 SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
     {
         PATIENCE: PATIENCE_FIELDS,
@@ -369,6 +384,7 @@ SENSE_FIELDS: Final[Mapping[int, Record]] = MappingProxyType(
         RADIO: RADIO_FIELDS,
         BAR: BAR_FIELDS,
         ANSWERS: ANSWERS_FIELDS,
+        SCALE: SCALE_FIELDS,
     }
 )
 FLAG: Final = 0x80

@@ -232,6 +232,23 @@ class AnswersRecord:
     address: int
 
 
+@dataclass(frozen=True, slots=True)
+class ScaleRecord:
+    """A cue, by its index, that goes as far as a source says when it starts.
+
+    At the source's value `low` its servos go `at_low` of their way from the safe angle, at `high`
+    `at_high`, in half percents; `otherwise` while the source is not live.
+    """
+
+    cue: int
+    source: int
+    low: int
+    high: int
+    at_low: int
+    at_high: int
+    otherwise: int
+
+
 SenseRecord: TypeAlias = (
     PatienceRecord
     | SettlingRecord
@@ -243,6 +260,7 @@ SenseRecord: TypeAlias = (
     | RadioRecord
     | BarRecord
     | AnswersRecord
+    | ScaleRecord
     | WatchRecord
 )
 

@@ -22,6 +22,7 @@ from firmware_gen.table.layout import (
     OWN_REFERENCE,
     PATIENCE,
     RADIO,
+    SCALE,
     SENSE_FIELDS,
     SENSOR,
     SETTLING,
@@ -37,6 +38,7 @@ from firmware_gen.table.records import (
     FollowRecord,
     PatienceRecord,
     RadioRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     SettlingRecord,
@@ -100,6 +102,7 @@ KINDS: Final = (
     SenseKind(RADIO, RadioRecord),
     SenseKind(BAR, BarRecord),
     SenseKind(ANSWERS, AnswersRecord),
+    SenseKind(SCALE, ScaleRecord),
 )
 BY_NUMBER: Final = {kind.number: kind for kind in KINDS}
 BY_RECORD: Final = {kind.record: kind for kind in KINDS}

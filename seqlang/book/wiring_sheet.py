@@ -11,12 +11,13 @@ from seqlang.book.paper import BLANK, paragraph, section, subtitle, table
 from seqlang.checks.figures import counted, figure
 from sim.model import Cells, Lamp, Servo, Strip, Switch
 from sim.pictures.pin_drawing import DrawnPin, pin_drawing
+from sim.score.scaling import scaled_cues
 
 if TYPE_CHECKING:
     from firmware_gen.chips.chip import Chip
     from firmware_gen.compiler.show import CompiledBoard
     from seqlang.book.matter import BookMatter
-    from sim.model import Board, Channel, Input, Output, Rig, Sensor, Supply
+    from sim.model import Board, Channel, Input, Output, Rig, Sensor, Show, Supply
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,8 @@ def joints_of(matter: BookMatter, board: Board) -> list[Joint]:
     rig = matter.show.rig
     found = [_joint(matter, one, board) for one in rig.outputs if one.board == board.name]
     found += [_button(one) for one in rig.inputs if one.board == board.name]
-    found += [_channel(one, rig) for one in rig.channels if one.board == board.name]
-    found += [_sensor(one, rig) for one in rig.sensors if one.board == board.name]
+    found += [_channel(one, matter.show) for one in rig.channels if one.board == board.name]
+    found += [_sensor(one, matter.show) for one in rig.sensors if one.board == board.name]
     found += _watch(board)
     found += _line(rig, board)
     return sorted(found, key=lambda joint: joint.pin)
@@ -181,24 +182,26 @@ def _button(one: Input) -> Joint:
     return Joint(one.pin, f"button {one.button}", kind, how)
 
 
-def _channel(one: Channel, rig: Rig) -> Joint:
+def _channel(one: Channel, show: Show) -> Joint:
     does = [
         f"button {band.button} from {figure(band.low_us)} to {figure(band.high_us)} us"
         for band in one.bands
     ]
-    does += _followed(one, rig)
+    does += _used(one, show)
     return Joint(one.pin, f"channel {one.name}", f"{RECEIVER}, pulses", "; ".join(does))
 
 
-def _followed(one: Channel | Sensor, rig: Rig) -> list[str]:
-    """What follows a source."""
-    names = [follow.output for follow in rig.follows if follow.source == one.name]
-    return [f"followed by {', '.join(names)}"] if names else []
+def _used(one: Channel | Sensor, show: Show) -> list[str]:
+    """What follows a source, and which cues go as far as it says."""
+    names = [follow.output for follow in show.rig.follows if follow.source == one.name]
+    words = [f"followed by {', '.join(names)}"] if names else []
+    scaled = [cue.name for cue in scaled_cues(show.score, one.name)]
+    return words + ([f"says how far {', '.join(scaled)} goes"] if scaled else [])
 
 
-def _sensor(one: Sensor, rig: Rig) -> Joint:
+def _sensor(one: Sensor, show: Show) -> Joint:
     wire = "its wiper or output to the pin; never more than the chip's supply there"
-    how = "; ".join([wire, *_followed(one, rig)])
+    how = "; ".join([wire, *_used(one, show)])
     return Joint(one.pin, f"sensor {one.name}", f"{SENSOR}, voltage", how)
 
 

@@ -53,6 +53,8 @@ from seqlang.checks.remote import (
     mixed_without_idle,
     no_stop_button,
     press_beyond_chip,
+    scale_elsewhere,
+    scale_unfit,
 )
 from seqlang.checks.score import (
     draw_outside_idle,
@@ -155,6 +157,8 @@ CHECKS: tuple[Callable[[Context], Iterable[Finding]], ...] = (
     pulse_outside_range.check,
     rating_impossible.check,
     repeat_without_time.check,
+    scale_elsewhere.check,
+    scale_unfit.check,
     servo_acceleration.check,
     servo_heat.check,
     servo_overvoltage.check,

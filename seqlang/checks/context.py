@@ -28,6 +28,8 @@ from sim.model import (
     Switch,
 )
 from sim.rig.supply import FallingVoltage, highest_v
+from sim.score.scales import at_scales
+from sim.score.scaling import scaled_cues
 from sim.score.threads import ThreadError, threads
 from sim.score.tree import PlannedMove, acts, parts_for_letting_go, walk
 from sim.strain.eye import Eye
@@ -58,7 +60,7 @@ class Context:
     """Loading found errors, so parts of the show may be missing: nothing is said of what is not
     there."""
     draws: Show | None = None
-    """The show as it was written, where it draws something."""
+    """The show as it was written, where it draws something or scales a cue."""
     looked: Eye | None = None
     """The eye that looked at an earlier version of the show: what is alike it need not look at."""
 
@@ -150,6 +152,13 @@ class Context:
     # -- the score ------------------------------------------------------------------------
 
     @cached_property
+    def scaled(self) -> tuple[Cue, ...]:
+        """The cues that go as far as a source says, of those that there are."""
+        sources = self.sources_followed
+        found = [cue for name in sources for cue in scaled_cues(self.written.score, name)]
+        return tuple(sorted(found, key=lambda cue: cue.mark))
+
+    @cached_property
     def cues(self) -> dict[str, Cue]:
         return {cue.name: cue for cue in self.show.score.cues}
 
@@ -185,7 +194,7 @@ class Context:
     def uses_of_mark(self) -> Counter[int]:
         """In how many cues each written act occurs; a played cue's acts keep their marks."""
         return Counter(
-            mark for cue in self.show.score.cues for mark in {act.mark for act in acts(cue.body)}
+            mark for cue in self.written.score.cues for mark in {act.mark for act in acts(cue.body)}
         )
 
     @cached_property
@@ -283,7 +292,7 @@ class Context:
     @cached_property
     def eye(self) -> Eye:
         """Who looks at the lights of the show, for all checks."""
-        return Eye(self.lit, lit_by_moves(self.written), self.looked)
+        return Eye(self.lit, lit_by_moves(at_scales(self.written)), self.looked)
 
     def playable(self, cue: Cue) -> bool:
         """Whether a rehearsal can play the cue (see `too_many_threads`)."""

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from seqlang.loading import Loaded
     from seqlang.text.findings import Finding
 
-MOST_TRIED: Final = 400
+MOST_TRIED: Final = 1_000
 """States of the parser that are looked at for an end of the line."""
 
 MOST_READ: Final = 400_000

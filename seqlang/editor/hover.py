@@ -10,12 +10,14 @@ import numpy as np
 
 from seqlang.editor.manual import explained
 from seqlang.editor.naming import ShowNames
+from seqlang.meaning.write_show import scaling_words
 from seqlang.text.occurrences import SOURCES
 from seqlang.text.units import UNITS, title_of
 from sim.light.colours import COLOURS
 from sim.model import Cells, Repeat, Servo
 from sim.rig import servo as lines
 from sim.rig.slide import of_part
+from sim.score.scaling import scaled_cues
 from sim.score.tree import duration_ms, walk
 
 if TYPE_CHECKING:
@@ -106,6 +108,9 @@ def _name(
         followed = [follow.output for follow in show.rig.follows if follow.source == one.name]
         if followed:
             yield f"\nfollowed by {_listed(followed)}"
+        scaled = [cue.name for cue in scaled_cues(show.score, one.name)]
+        if scaled:
+            yield f"\nsays how far {_listed(scaled)} goes"
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -189,6 +194,8 @@ def _cue(name: str, show: Show) -> Iterator[str]:
         return
     yield f"\n{_length(cue.body)}\n"
     score = show.score
+    if cue.scaling is not None:
+        yield f"goes{scaling_words(cue, show.rig).removeprefix(',')}\n"
     starts = [f"button {one.button}" for one in score.bindings if one.cue == name]
     starts += ["idle"] if name in score.idle else []
     starts += ["a silent remote"] if score.lost_cue == name else []

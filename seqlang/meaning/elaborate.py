@@ -42,6 +42,7 @@ statement and of the parts that a fix may replace. A part is there only if the t
 | `InTurn`, `Together` | `keyword`, `interval` (of `stagger`); span: the header line |
 | `Repeat` | `keyword`, `count`, `while held`, `for ever`; span: the header line |
 | `Cue` | `name`, `title`, `conflict`; span: the header line |
+| `Scaling` | `source`, `otherwise`; span: from `as far as` on |
 | `Binding` | `button`, `cue`, `while held` |
 | `Usage` | `cue`, `rate` |
 
@@ -77,6 +78,7 @@ from seqlang.meaning.notes import declared
 from seqlang.meaning.output import channel, output, sensor, wired_button
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
+from seqlang.meaning.scaling import scaled_by
 from seqlang.meaning.score import score
 from seqlang.meaning.shine import shines
 from seqlang.meaning.values import COUNTED, Colour, Reading
@@ -190,7 +192,7 @@ def _elaborated(
     reading.straight.update(_travelling(reading, lines, LENGTH))
     reading.spinning.update(_travelling(reading, lines, SPEED))
     poses = _poses(reading, lines, outputs)
-    rig = _rig(reading, lines, outputs, _safe(reading, poses))
+    rig = _rig(reading, lines, outputs, _safe(reading, poses), scaled_by(cues))
     lights = [line for line in lines if line.kind in ("lamp", "strip")]
     rig = lights_on_parts(reading, lights, rig, outputs)
     if any(isinstance(one, Servo) and one.mount for one in rig.outputs):
@@ -393,7 +395,9 @@ def _rig(
     lines: Sequence[Line],
     outputs: Mapping[str, tuple[OutputKind, Token]],
     safe: Mapping[str, Setting],
+    scaled: Collection[str],
 ) -> Rig:
+    """`scaled`: the sources by which cues are scaled."""
     by_kind: dict[str, list[Line]] = {}
     for line in lines:
         by_kind.setdefault(line.kind, []).append(line)
@@ -421,8 +425,9 @@ def _rig(
     channels, sensors = by_kind.get("radio_channel", []), by_kind.get("sensor", [])
     named = declared(reading, "signal", (line.token(1) for line in (*channels, *sensors)))
     followers = [line for line in lines if line.kind in ("servo", "lamp")]
+    used = {*followed(followers), *scaled}
     for line in channels:
-        _has_a_use(reading, line, followed(followers))
+        _has_a_use(reading, line, used)
     rig = _consistent(
         Rig(
             supplies=tuple({s.name: s for s in reversed(found_supplies) if s}.values())[::-1],
@@ -447,12 +452,12 @@ def _is_mentioned(reading: Reading, name: Token) -> bool:
     return re.search(rf"^[ \t]+[^#\n]*\b{name}\b", reading.source.text, re.MULTILINE) is not None
 
 
-def _has_a_use(reading: Reading, line: Line, followed: Collection[str]) -> None:
-    """A finding where a channel holds down no button, and nothing follows it."""
-    if len(line.items) > 4 or str(line.items[1]) in followed:
+def _has_a_use(reading: Reading, line: Line, used: Collection[str]) -> None:
+    """A finding where a channel holds down no button, nothing follows it and no cue is scaled."""
+    if len(line.items) > 4 or str(line.items[1]) in used:
         return
     name = line.token(1)
-    if any(nearest(other, [str(name)]) for other in followed) or _is_mentioned(reading, name):
+    if any(nearest(other, [str(name)]) for other in used) or _is_mentioned(reading, name):
         return  # what was to follow it cannot be read, or has its name misspelt
     reading.error(
         "missing-line",

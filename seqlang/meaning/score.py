@@ -17,6 +17,7 @@ from seqlang.meaning.kept_cues import KeptCue
 from seqlang.meaning.notes import declared
 from seqlang.meaning.output import start_delays
 from seqlang.meaning.remote import Remote, remote, run_time, usages
+from seqlang.meaning.scaling import scaling, sources_of
 from seqlang.meaning.stage import MOST_STEPS_OF_SHOW, Loops, Made, Stage, Tally
 from seqlang.meaning.values import Reading
 from seqlang.text.findings import Origin
@@ -74,7 +75,7 @@ def score(
     loops: Loops = {}
     stage = Stage(
         *(reading, outputs, poses, Pacer(reading, rig, False), rest, names, {}, cut, loops),
-        *(Tally(), made_of, {}, start_delays(reading, lines)),
+        *(Tally(), made_of, {}, sources_of(rig, _sources(lines)), start_delays(reading, lines)),
     )
     every: list[CueText | GestureText] = [*texts, *gestures]
     if any(_derived(text) for text in every):
@@ -98,6 +99,11 @@ def score(
         usage=usages(reading, lines, names),
         run_time_h=run_time(reading, lines, places),
     )
+
+
+def _sources(lines: Iterable[Line]) -> tuple[str, ...]:
+    kinds = "radio_channel", "sensor"
+    return tuple(str(line.token(1)) for line in lines if line.kind in kinds)
 
 
 def _title(reading: Reading, lines: Sequence[Line], places: dict[str, Origin]) -> str:
@@ -261,6 +267,9 @@ def _made(stage: Stage, text: CueText, missing: frozenset[str]) -> CueAndPart:
         body = body._replace(body=cast("InTurn", without(body.body, missing)))
     cast("dict[str, Made]", stage.played)[name] = body
     seed = _seed(stage.reading, text)
+    scaled = None
+    if text.scaling is not None:
+        scaled = stage.reading.tried(scaling, stage.reading, text.scaling, stage.sources)
     cue = Cue(
         name=name,
         title="" if text.title is None else str(text.title)[1:-1],
@@ -275,6 +284,7 @@ def _made(stage: Stage, text: CueText, missing: frozenset[str]) -> CueAndPart:
         ),
         let_go=None if part is None else part_name(name),
         seed=seed,
+        scaling=scaled,
     )
     with stage.reading.passing(way) if way else nullcontext():
         return (cue,) if part is None else (cue, _part(stage, cue, part, missing))
@@ -301,7 +311,8 @@ def _part(stage: Stage, cue: Cue, block: Block, missing: frozenset[str]) -> Cue:
     if missing:
         body = without(cast("Step", body), missing)
     mark = stage.reading.origins.mark(keyword, keyword, ("name", keyword))
-    return Cue(part_name(cue.name), "", numbered(cast("Step", body), 0), "take", mark)
+    body = numbered(cast("Step", body), 0)
+    return Cue(part_name(cue.name), "", body, "take", mark, scaling=cue.scaling)
 
 
 def _unplayed(reading: Reading, gestures: Mapping[str, Gesture], cues: Iterable[CueText]) -> None:

@@ -16,6 +16,8 @@ from sim.model import InTurn
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from seqlang.meaning.scaling import Scalers
+
 MOST_STEPS: Final = 20_000
 """Steps of one cue, those of the cues it plays included."""
 
@@ -69,5 +71,7 @@ class Stage(NamedTuple):
     gestures: Mapping[str, Gesture]
     bodies: dict[tuple[object, ...], tuple[StatementText, ...]]
     """What gestures do with some outputs, by the gesture and them."""
+    sources: Scalers
+    """What cues can be scaled by."""
     delays: Mapping[str, int]
     """How long after it is on what a switch drives starts, in ms, by output."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from firmware_gen.compiler.records import longer_on_air_ms
 from firmware_gen.serial_rates import RADIO_BAUDS
-from sim.model import Follow, LineRadio, Sensor, Servo, Shine
+from sim.model import Follow, LineRadio, Scaling, Sensor, Servo, Shine
 from sim.rehearsal.sensing import frame_share
 from sim.rig.slide import of_part
 from sim.rulebook import (
@@ -32,7 +32,13 @@ from sim.score.tree import follow_limits
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from firmware_gen.table.records import FollowRecord, RadioRecord, SensorRecord, ShineRecord
+    from firmware_gen.table.records import (
+        FollowRecord,
+        RadioRecord,
+        ScaleRecord,
+        SensorRecord,
+        ShineRecord,
+    )
     from sim.model import Channel, Output
 
 _DIGITS: Final = range(3, 12)
@@ -71,14 +77,28 @@ def follow_of(record: FollowRecord, output: Output, source: Sensor | Channel) ->
     ends = [end / steps for end in (record.at_low, record.at_high)]
     if record.low >= record.high or record.at_low == record.at_high:
         return None
-    if isinstance(source, Sensor):
-        values = [_shortest(end / SENSOR_ONE, end, round) for end in (record.low, record.high)]
-    else:
-        values = [end / PULSE_STEPS_PER_US for end in (record.low, record.high)]
+    values = _values(record, source)
     made = Follow(
         *(output.name, source.name, values[0], values[1], ends[0], ends[1]), mixed=record.mixed
     )
     return _in_time(made, _way_ms(record, made, is_servo))
+
+
+def scaling_of(record: ScaleRecord, source: Sensor | Channel) -> Scaling:
+    """How far a cue goes, as the text says it."""
+    low, high = _values(record, source)
+    at_low, at_high, otherwise = (
+        level / LEVEL_STEPS_PER_PCT for level in (record.at_low, record.at_high, record.otherwise)
+    )
+    return Scaling(source.name, low, high, at_low, at_high, otherwise)
+
+
+def _values(record: FollowRecord | ScaleRecord, source: Sensor | Channel) -> list[float]:
+    """Both values of a source."""
+    ends = record.low, record.high
+    if isinstance(source, Sensor):
+        return [_shortest(end / SENSOR_ONE, end, round) for end in ends]
+    return [end / PULSE_STEPS_PER_US for end in ends]
 
 
 def is_slower(follow: Follow, record: FollowRecord) -> bool:

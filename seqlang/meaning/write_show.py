@@ -57,6 +57,7 @@ from sim.model import (
     Repeat,
     Rig,
     Rod,
+    Scaling,
     Score,
     Sensor,
     Servo,
@@ -134,7 +135,7 @@ def _show_lines(show: Show) -> Iterator[str]:
     if score.title:
         yield f'show "{score.title}"'
     yield from _rig(show.rig)
-    yield from _score(score, _units(show.rig))
+    yield from _score(score, show.rig, _units(show.rig))
 
 
 def _rig(rig: Rig) -> Iterator[str]:
@@ -497,14 +498,29 @@ def shine_line(shine: Shine, servo: Servo) -> str:
 def follow_line(follow: Follow, output: Output, rig: Rig) -> str:
     """What an output follows."""
     of_target = of_part(output).place if isinstance(output, Servo) else "%"
-    ends = follow.source_from, follow.source_to
-    sensed = any(one.name == follow.source for one in rig.sensors)
-    values = " to ".join(percent(end) if sensed else quantity(end, "us") for end in ends)
+    values = _values(follow, rig)
     targets = (
         f"{quantity(follow.target_from, of_target)} to {quantity(follow.target_to, of_target)}"
     )
     mixed = ", mixed with idle" if follow.mixed else ""
     return f"follows {follow.source} from {values}, {targets}, in {follow.way_ms} ms{mixed}"
+
+
+def _values(one: Follow | Scaling, rig: Rig) -> str:
+    """Both values of a source."""
+    sensed = any(sensor.name == one.source for sensor in rig.sensors)
+    ends = one.source_from, one.source_to
+    return " to ".join(percent(end) if sensed else quantity(end, "us") for end in ends)
+
+
+def scaling_words(cue: Cue, rig: Rig) -> str:
+    """What a cue's header says of how far it goes, if it says anything."""
+    one = cue.scaling
+    if one is None:
+        return ""
+    shares = f"{quantity(one.from_pct, '%')} to {quantity(one.to_pct, '%')}"
+    otherwise = quantity(one.else_pct, "%")
+    return f", as far as {one.source} from {_values(one, rig)}, {shares}, else {otherwise}"
 
 
 def safe_pose_lines(outputs: tuple[Output, ...]) -> Iterator[str]:
@@ -526,10 +542,10 @@ def safe_pose_lines(outputs: tuple[Output, ...]) -> Iterator[str]:
 # -- the score ---------------------------------------------------------------------------------
 
 
-def _score(score: Score, units: Mapping[str, str]) -> Iterator[str]:
+def _score(score: Score, rig: Rig, units: Mapping[str, str]) -> Iterator[str]:
     parts = {cue.name: cue for cue in score.cues}
     for cue in named_cues(score):
-        yield from _cue(cue, parts.get(cue.let_go or ""), units)
+        yield from _cue(cue, parts.get(cue.let_go or ""), rig, units)
     yield from started_lines(score)
     if score.usage or score.run_time_h is not None:
         yield "usage"
@@ -567,11 +583,11 @@ def _bound(line: Sequence[Binding]) -> str:
     return f"button {first.button}{press[first.kind]}: go {listed}{cues}{behind}"
 
 
-def _cue(cue: Cue, part: Cue | None, units: Mapping[str, str]) -> Iterator[str]:
+def _cue(cue: Cue, part: Cue | None, rig: Rig, units: Mapping[str, str]) -> Iterator[str]:
     title = f' "{cue.title}"' if cue.title else ""
     busy = f", if busy {cue.conflict}" if cue.conflict != "take" else ""
     seed = "" if cue.seed is None else f", seed {cue.seed}"
-    yield f"cue {cue.name}{title}{busy}{seed}"
+    yield f"cue {cue.name}{title}{busy}{seed}{scaling_words(cue, rig)}"
     yield from _steps(cue.body, 1, units)
     if part is not None:
         yield f"{INDENT}when let go"

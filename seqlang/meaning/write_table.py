@@ -42,6 +42,7 @@ from firmware_gen.table.records import (
     OutputRecord,
     PatienceRecord,
     RadioRecord,
+    ScaleRecord,
     SensorRecord,
     ServoRecord,
     SettlingRecord,
@@ -51,7 +52,14 @@ from firmware_gen.table.records import (
     Table,
     WatchRecord,
 )
-from seqlang.meaning.write_follows import follow_of, is_slower, radio_of, sensor_of, shine_of
+from seqlang.meaning.write_follows import (
+    follow_of,
+    is_slower,
+    radio_of,
+    scaling_of,
+    sensor_of,
+    shine_of,
+)
 from seqlang.meaning.write_show import (
     INDENT,
     bar_line,
@@ -63,6 +71,7 @@ from seqlang.meaning.write_show import (
     quantity,
     radio_line,
     safe_pose_lines,
+    scaling_words,
     sensor_lines,
     shine_line,
     started_lines,
@@ -539,7 +548,16 @@ class _TableWriter:
         said = self.said[number]
         part = self.names.cue(number + 1) if cue.lets_go else None
         conflict = CONFLICTS[cue.conflict]
-        return Cue(self.names.cue(number), "", said.body, conflict, let_go=part, seed=said.seed)
+        made = Cue(self.names.cue(number), "", said.body, conflict, let_go=part, seed=said.seed)
+        stated = self._scale(number)
+        if stated is None or cue.strand or self._is_part(number):
+            return made
+        sources: tuple[Channel | Sensor, ...] = (*self.rig.channels, *self.rig.sensors)
+        return replace(made, scaling=scaling_of(stated, sources[stated.source]))
+
+    def _scale(self, number: int) -> ScaleRecord | None:
+        scales = (one for one in self.table.senses if isinstance(one, ScaleRecord))
+        return next((one for one in scales if one.cue == number), None)
 
     def _is_strand(self, number: int) -> bool:
         is_own = number in self.said and not self._is_part(number)
@@ -589,7 +607,7 @@ class _TableWriter:
             yield from self._above(number, cue)
             busy = f", if busy {made.conflict}" if made.conflict != "take" else ""
             seed = "" if made.seed is None else f", seed {made.seed}"
-            yield f"cue {made.name}{busy}{seed}"
+            yield f"cue {made.name}{busy}{seed}{scaling_words(made, self.rig)}"
             yield from self._block(number, 1)
             if cue.lets_go:
                 yield f"{INDENT}when let go"
@@ -603,6 +621,10 @@ class _TableWriter:
                 f"It holds outputs of other boards, too (claims {cue.claims:04X}); what it does "
                 "there stands in their tables."
             )
+        stated = self._scale(number)
+        if stated is not None and cue.strand:
+            words = sense_in_words(stated, self.chip, self.names)
+            yield from _remark(f"Does not go back: {words}.")
         if number in self.waiting:
             yield from _remark("It moves nothing on this board, and waits for theirs.")
         if not self.said[number].draws_alike:

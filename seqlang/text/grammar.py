@@ -144,13 +144,15 @@ class Builder:
         while rest and isinstance(rest[0], Token):
             said[rest[0].type] = rest[0]
             del rest[0]
+        scaling = rest.pop(0) if rest and isinstance(rest[0], Line) else None
         return CueText(
             cast("Token", keyword),
             cast("Token", name),
             said.get("STRING"),
             said.get("BUSY"),
-            cast("tuple[StatementText, ...]", tuple(rest)),
             said.get("NUMBER"),
+            cast("Line | None", scaling),
+            cast("tuple[StatementText, ...]", tuple(rest)),
         )
 
     def act(self, items: list[object]) -> ActText:

@@ -93,6 +93,7 @@ _PLACES: Final[dict[str, dict[int, tuple[Named, bool]]]] = {
     "ride": {1: ("output", False)},
     "shows": {1: ("output", False)},
     "follow": {1: ("source", False)},
+    "scaling": {1: ("source", False)},
     "near": {1: ("region", False)},
     "colour": {1: ("colour", False)},
     "input": {2: ("board", False), 3: ("pin", False)},
@@ -146,7 +147,7 @@ def occurrences(items: Iterable[object]) -> Iterator[Occurrence]:
             pending += [(node.side, "side"), (node.value, named)]
         elif isinstance(node, CueText):
             yield _at(node.name, "cue", declares=True)
-            pending += ((one, "constant") for one in node.body)
+            pending += ((one, "constant") for one in (node.scaling, *node.body))
         elif isinstance(node, Strike):
             yield _at(node.pose, "pose")
             pending += [(node.pace.amounts, "constant"), (node.law, "constant")]

@@ -234,8 +234,10 @@ class CueText(NamedTuple):
     name: Token
     title: Token | None
     busy: Token | None
+    seed: Token | None
+    scaling: Line | None
     body: tuple[StatementText, ...]
-    seed: Token | None = None
+    """Last, as its place in the text is."""
 
 
 class GestureText(NamedTuple):

@@ -124,6 +124,31 @@ class OneOf:
 
 Step: TypeAlias = Move | Fade | Throw | Effect | Hold | InTurn | Together | Repeat | OneOf
 
+
+@dataclass(frozen=True, slots=True)
+class Scaling:
+    """A cue goes only as far as a channel or a sensor says when it starts.
+
+    At the value `source_from` (a channel's pulse in us, a sensor's share), the smaller one, each of
+    its servos goes `from_pct` of the way from its safe angle to where the cue says, at `source_to`
+    `to_pct`; between them in proportion. `else_pct`: while the source is not live.
+    """
+
+    source: str
+    source_from: float
+    source_to: float
+    from_pct: float
+    to_pct: float
+    else_pct: float
+    mark: int = NO_MARK
+
+    @property
+    def between_pct(self) -> tuple[float, float]:
+        """The least and the greatest of all shares."""
+        every = self.from_pct, self.to_pct, self.else_pct
+        return min(every), max(every)
+
+
 Conflict: TypeAlias = Literal["take", "wait", "refuse"]
 
 
@@ -140,6 +165,8 @@ class Cue:
     when the button that holds it is released; see `part_name`."""
     seed: int | None = None
     """Which numbers its draws give; None: those that its name gives."""
+    scaling: Scaling | None = None
+    """Of a part for letting go: that of its cue."""
 
 
 def part_name(cue: str) -> str:

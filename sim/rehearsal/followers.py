@@ -15,7 +15,6 @@ import numpy as np
 
 from sim.arrays import Array, Flags
 from sim.model import MINIMUM_JERK, Follow, Servo
-from sim.rehearsal.channels import pulse_ticks
 from sim.rehearsal.fixed_motion import angle_steps
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
 from sim.rehearsal.tracking import (
@@ -34,10 +33,10 @@ from sim.rulebook import (
     LEVEL_BITS,
     LEVEL_MAX,
     LEVEL_STEPS_PER_PCT,
-    SENSOR_ONE,
     SHARE_ONE,
 )
 from sim.score.fixed_laws import fixed_law, progress
+from sim.score.scaling import value_numbers
 from sim.score.tree import follow_limits
 
 LEVEL_ONE: Final = 1 << LEVEL_BITS
@@ -61,7 +60,8 @@ def numbers_of_servo(follow: Follow, sensed: bool, limits: tuple[int, int]) -> F
     """`sensed`: its source is a sensor. `limits`: the servo's own."""
     at_low, at_high = (angle_steps(end) for end in (follow.target_from, follow.target_to))
     speed, acceleration = follow_limits(follow, limits)
-    return FollowNumbers(*_values(follow, sensed), at_low, at_high, speed, acceleration)
+    values = value_numbers((follow.source_from, follow.source_to), sensed)
+    return FollowNumbers(*values, at_low, at_high, speed, acceleration)
 
 
 def numbers_of_lamp(follow: Follow, sensed: bool) -> FollowNumbers:
@@ -69,16 +69,8 @@ def numbers_of_lamp(follow: Follow, sensed: bool) -> FollowNumbers:
     at_low, at_high = ends
     frames = follow.way_ms / FRAME_MS
     most = max(1, floor(abs(at_high - at_low) * LEVEL_ONE / frames))
-    return FollowNumbers(*_values(follow, sensed), at_low, at_high, most, 0)
-
-
-def _values(follow: Follow, sensed: bool) -> tuple[int, int]:
-    ends = follow.source_from, follow.source_to
-    if sensed:
-        low, high = (min(SENSOR_ONE - 1, round(SENSOR_ONE * end)) for end in ends)
-    else:
-        low, high = (pulse_ticks(end) for end in ends)
-    return low, high
+    values = value_numbers((follow.source_from, follow.source_to), sensed)
+    return FollowNumbers(*values, at_low, at_high, most, 0)
 
 
 @dataclass

@@ -42,6 +42,7 @@ from sim.rulebook import (
 )
 from sim.score.draws import drawn
 from sim.score.laws import position
+from sim.score.scaling import scaled
 from sim.score.threads import glide_steps
 from sim.score.tree import Act
 
@@ -242,6 +243,14 @@ class OutputRows:
         least, most = (light_levels(level)[0] for level in (act.light, one.most))
         level = drawn(int(least), int(most), one.target_key, count) / LEVEL_STEPS_PER_PCT
         return replace(act, duration_ms=lasts, light=level, drawn=None)
+
+    def scaled(self, act: Act, scale: int) -> Act:
+        """In the steps of a table, as the board does."""
+        if not isinstance(act, Move):
+            return act
+        safe = angle_steps(self.servos[act.output].safe_deg)
+        target = scaled(angle_steps(act.angle_deg), safe, scale)
+        return replace(act, angle_deg=target / ANGLE_STEPS_PER_DEG)
 
     def shortened(self, act: Act, by_ms: int) -> Act:
         """The statement over so much less time, but not less than none."""

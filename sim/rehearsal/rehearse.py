@@ -152,6 +152,7 @@ class _Board:
         loses = program.lost is not None and not self.follower  # one that follows hears each frame
         self._lost_frames = program.lost_frames if loses else 0
         followed = {one.follow.source for one in outputs.followers.values()}
+        followed |= {str(cue.scale.source) for cue in program.cues if cue.scale is not None}
         self._sources = {name: steps for name, steps in values.items() if name in followed}
 
     def play(self, last: int) -> None:
@@ -177,6 +178,7 @@ class _Board:
         heard = number - self._hearing.silent_frames(number) if self._lost_frames else -1
         self.outputs.shown = (number - 1) * FRAME_CLOCK
         now = {name: value_at(steps, number) for name, steps in self._sources.items()}
+        self._scheduler.source_values = dict(now)
         for name in self.outputs.listen(now):
             self._scheduler.source_is_lost(name, number * FRAME_CLOCK)
         self._scheduler.frame(number, self._requests.get(number, ()), heard)

@@ -11,7 +11,7 @@ Times are whole units of the player's clock (`CLOCK_PER_MS`) and do not wrap.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import ceil, inf
 from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
@@ -19,12 +19,14 @@ from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
 from sim.model import PressKind
 from sim.rehearsal.presses import Presses
 from sim.rehearsal.requests import Request
+from sim.rehearsal.scaling import scale_at_start
 from sim.rulebook import (
     CLOCK_PER_MS,
     FRAME_CLOCK,
     LONGEST_DURATION_MS,
     OPS_A_FRAME,
     RUNS,
+    SCALE_FULL,
     THREADS,
     WORD_MAX,
 )
@@ -97,6 +99,9 @@ class Outputs(Protocol[_Carried]):
     def drawn(self, act: _Carried, count: int) -> Any:
         """The statement with what it draws in a thread that has come round so often."""
 
+    def scaled(self, act: _Carried, scale: int) -> Any:
+        """The statement as a run of that scale carries it out: a servo goes less far."""
+
     def lays_effect(self, act: _Carried) -> bool:
         """Whether a statement lays an effect on a light, or takes it off."""
 
@@ -128,6 +133,8 @@ class Run(Generic[_Act]):
     end: int
     strand: bool = False
     threads: int = 0
+    scale: int = SCALE_FULL
+    """How far its servos go, also in its part for letting go and when it starts over."""
 
 
 @dataclass(eq=False, slots=True)
@@ -187,6 +194,8 @@ class Scheduler(Generic[_Act]):
         self.stopped_at = -1
         """When a stop, limp or standby was last asked for, in any mode, or a stop button went down;
         -1: never."""
+        self.source_values: Mapping[Any, int | None] = {}
+        """What each source stands at in this frame; None, or no entry: it is not live."""
         self._started = 0
         self._lost_since = -1
         """The frame in which the lost cue last started: it is armed by what is heard later."""
@@ -524,6 +533,8 @@ class Scheduler(Generic[_Act]):
             end=at,
             strand=strand,
         )
+        if cue.scale is not None and not strand:
+            run.scale = scale_at_start(cue.scale, self.source_values.get(cue.scale.source))
         self.runs[run.number] = run
         self._spawn(run, cue.first, at)
         self._unsettled = True
@@ -644,6 +655,8 @@ class Scheduler(Generic[_Act]):
         match thread.ops[thread.at]:
             case Do(act, wait_ms, most_ms, key):
                 act = self.outputs.drawn(act, thread.rounds)
+                if thread.run.scale != SCALE_FULL:
+                    act = self.outputs.scaled(act, thread.run.scale)
                 if thread.run.strand:
                     self._remember(act)
                 if act.output in thread.run.owned and not self._drive(thread, act, thread.time):

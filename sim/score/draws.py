@@ -35,6 +35,7 @@ from sim.model import (
 )
 from sim.noise import BEAT_FACTOR, SEED_FACTOR, mixed
 from sim.rulebook import DRAW_KEYS
+from sim.score.scales import at_scales
 
 Holds: TypeAlias = Literal["shortest", "longest"]
 """Which of the times that are drawn between two statements."""
@@ -199,7 +200,7 @@ class _Kept:
 
 
 def at_its_hardest(show: Show, holds: Holds = "shortest") -> Show:
-    """The show with its draws written out; itself where it draws nothing.
+    """The show with its draws and its scales written out; itself where there are neither.
 
     What is between two repeats is gone through several times: with the least, the middle and the
     greatest value of each range, so that for each output every one of them comes after every one.
@@ -218,7 +219,7 @@ def ways_to_look(show: Show) -> tuple[Show, ...]:
 
 @lru_cache(maxsize=32)
 def _hardest(kept: _Kept) -> Show:
-    show = kept.show
+    show = at_scales(kept.show)
     if not any(next(draws_in(cue.body), None) for cue in show.score.cues):
         return show
     cues = tuple(_written_out(cue, kept.holds) for cue in show.score.cues)

@@ -97,6 +97,22 @@ Thread: TypeAlias = tuple[Op[Act], ...]
 
 
 @dataclass(frozen=True, slots=True)
+class PlayedScale:
+    """How far a cue goes, by where a source stands when it starts.
+
+    At the source's value `low` its servos go `at_low` of their way from the safe angle, at `high`
+    `at_high`, `otherwise` while the source is not live; all in half percents.
+    """
+
+    source: Hashable
+    low: int
+    high: int
+    at_low: int
+    at_high: int
+    otherwise: int
+
+
+@dataclass(frozen=True, slots=True)
 class PlayedCue(Generic[Act]):
     """A cue as a board plays it.
 
@@ -114,6 +130,8 @@ class PlayedCue(Generic[Act]):
     """Its part for letting go, by its index: no cue that needs more threads."""
     strand: bool = False
     """Of idle: it goes on from ready on, on every output that no other cue holds."""
+    scale: PlayedScale | None = None
+    """None: it goes as far as it says."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,8 +66,10 @@ from sim.score.program import (
     Patience,
     PlayedBinding,
     PlayedCue,
+    PlayedScale,
     Wait,
 )
+from sim.score.scaling import played_scale
 from sim.score.tree import (
     TREES_KEPT,
     Act,
@@ -160,7 +162,7 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
     score = show.score
     lost_steps = 0 if score.lost_ms is None else max(1, ceil(score.lost_ms / LOST_STEP_MS))
     return BoardProgram(
-        _played(cues, names, score, everywhere=leads),
+        _played(cues, names, score, scales_on(show, board), everywhere=leads),
         tuple(
             PlayedBinding(
                 *(one.button, numbers[one.cue], one.while_held, one.kind, one.manner),
@@ -182,6 +184,17 @@ def board_program(show: Show, board: str) -> BoardProgram[Act]:
         },
         patience=patience(score),
     )
+
+
+def scales_on(show: Show, board: str) -> dict[str, PlayedScale]:
+    """By name, how far the cues go whose source arrives at a board."""
+    sensed = {one.name: False for one in show.rig.channels if one.board == board}
+    sensed |= {one.name: True for one in show.rig.sensors if one.board == board}
+    return {
+        cue.name: played_scale(cue.scaling, sensed[cue.scaling.source])
+        for cue in cues_on(show, board)
+        if cue.scaling is not None and cue.scaling.source in sensed
+    }
 
 
 def _rest(output: Output) -> Act:
@@ -219,7 +232,12 @@ def glide_steps(score: Score) -> int:
 
 
 def _played(
-    cues: tuple[Cue, ...], names: frozenset[str], score: Score, *, everywhere: bool
+    cues: tuple[Cue, ...],
+    names: frozenset[str],
+    score: Score,
+    scales: Mapping[str, PlayedScale],
+    *,
+    everywhere: bool,
 ) -> tuple[PlayedCue[Act], ...]:
     """Made from the last one back: a cue holds the outputs of its part for letting go as well."""
     found: dict[str, PlayedCue[Act]] = {}
@@ -237,6 +255,7 @@ def _played(
             cue.conflict,
             let_go=number + 1 if part else None,
             strand=cue.name in score.idle,
+            scale=scales.get(cue.name),
         )
     return tuple(found[cue.name] for cue in cues)
 

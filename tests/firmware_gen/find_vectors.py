@@ -22,6 +22,7 @@ from tests.firmware_gen import (
     second_led,
     second_player,
     second_presses,
+    second_scale,
     second_shine,
     second_tracking,
     senses_vectors,
@@ -73,7 +74,7 @@ def _follows_otherwise(names: Names, case: Case) -> bool:
 
 PARTS: Final = (
     *("WatchedBattery", "HeldFollow", "TrackedMotion"),
-    *("HeldLight", "HeldShine", "HeldBar"),
+    *("HeldLight", "HeldShine", "HeldBar", "HeldScale"),
 )
 """Classes that `second_presses` takes from its neighbours."""
 
@@ -107,6 +108,7 @@ SUBJECTS = (
             ("battery", second_battery),
             ("shine", second_shine),
             ("bar", second_bar),
+            ("scale", second_scale),
         )
     ),
     Subject("line", "LINK.md", second_led.__file__, ("led",), _follows_otherwise),

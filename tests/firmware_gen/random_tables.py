@@ -43,6 +43,7 @@ from firmware_gen.table.records import (
     LawRecord,
     OutputRecord,
     PatienceRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -207,6 +208,22 @@ def with_bars(dice: Random, table: Table) -> Table:
     shown = [strip for strip in strips if lamps and dice.random() < 0.8]
     bars = [BarRecord(strip, dice.choice(lamps), dice.randrange(3)) for strip in shown]
     return replace(table, senses=(*table.senses, *bars))
+
+
+def with_scales(dice: Random, table: Table) -> Table:
+    """The table with cues that go as far as one of its sources says, where it has one."""
+    sources = [one for one in table.senses if isinstance(one, ChannelRecord | SensorRecord)]
+    scales: list[SenseRecord] = []
+    for cue in range(len(table.cues) if sources else 0):
+        source = dice.randrange(len(sources))
+        least, most = (1600, 4400) if isinstance(sources[source], ChannelRecord) else (0, 1023)
+        low = dice.choice((least, dice.randrange(least, most)))
+        high = dice.choice((low + 1, most, dice.randint(low + 1, most)))
+        shares = [dice.choice((0, 1, 100, 200, dice.randint(0, 200))) for _ in range(3)]
+        if dice.random() < 0.8:
+            scales.append(ScaleRecord(cue, source, low, high, *shares))
+    room = rulebook.SENSES - len(table.senses)
+    return replace(table, senses=(*table.senses, *scales[:room]))
 
 
 def with_watch(dice: Random, table: Table) -> Table:

@@ -511,6 +511,11 @@ def strip_bytes(strip: Output, light: Light, t: int) -> bytes:
 # Section 2: what runs when
 
 
+def as_said(target: int, _: int) -> int:
+    """Where acts bring servos."""
+    return target
+
+
 @dataclass
 class Run:
     cue: int
@@ -521,6 +526,7 @@ class Run:
     again: bool
     end: int
     is_strand: bool = False
+    reach: Callable[[int, int], int] = as_said
 
 
 @dataclass
@@ -1096,6 +1102,7 @@ class SecondPlayer:
             if key:
                 most, at = self.angle(op, at)
                 target = draw(target >> 15, most >> 15, key, thread.rounds) << 15
+            target = run.reach(target >> 15, output.safe >> 15) << 15
             if notes:
                 self.note(run, n, target)
             motion = self.motions[n]

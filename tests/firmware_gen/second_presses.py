@@ -1,4 +1,4 @@
-"""Sections 8 to 13 of `TABLE.md` on the second player, and from that page alone as well."""
+"""Sections 8 to 14 of `TABLE.md` on the second player, and from that page alone as well."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from tests.firmware_gen.second_player import (
     Run,
     SecondPlayer,
 )
+from tests.firmware_gen.second_scale import HeldScale
 from tests.firmware_gen.second_shine import HeldLight, HeldShine
 from tests.firmware_gen.second_tracking import HeldFollow, TrackedMotion
 
@@ -34,6 +35,8 @@ SENSES = {
     8: "<BBhhBB",
     9: "<BH",
     10: "<BBB",
+    11: "<B",
+    12: "<BBHHBBB",
 }
 """What stands behind each kind of sense."""
 
@@ -122,6 +125,7 @@ class SecondPlayerWithSenses(SecondPlayer):
         self.sensors: list[SensedVoltage] = []
         self.patience: dict[int, tuple[int, int]] = {}
         self.shines: list[HeldShine] = []
+        self.scales: dict[int, HeldScale] = {}
         self.follows: list[HeldFollow] = []
         self.sources: list[HeardChannel | SensedVoltage] = []
         self.battery: WatchedBattery | None = None
@@ -148,6 +152,8 @@ class SecondPlayerWithSenses(SecondPlayer):
                 self.shines.append(HeldShine(lamp, servo & 127, servo > 127, *rest))
             elif kind == 10:
                 self.hang_bar(HeldBar(*fields))
+            elif kind == 12:
+                self.scales[fields[0]] = HeldScale(*fields[1:])
             if kind in (3, 5):
                 self.sources.append(self.channels[-1] if kind == 3 else self.sensors[-1])
         self.hang_lamps()
@@ -412,11 +418,13 @@ class SecondPlayerWithSenses(SecondPlayer):
     def begin(self, index: int, cue: Cue, button: int | None, is_strand: bool = False) -> None:
         if not is_strand:
             self.hold(cue.outputs)
-        if button is None or button < TOGGLED:
-            super().begin(index, cue, button, is_strand)
-            return
         number = self.runs.index(None)
-        super().begin(index, cue, None)
+        toggled = button is not None and button >= TOGGLED
+        super().begin(index, cue, None if toggled else button, is_strand)
         run: Run | None = self.runs[number]
         assert run is not None
-        run.button, run.held = button, True
+        if toggled:
+            run.button, run.held = button, True
+        if index in self.scales and not is_strand:
+            scale = self.scales[index]
+            run.reach = scale.reach(self.value_of(scale.source))

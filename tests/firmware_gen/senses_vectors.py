@@ -21,7 +21,7 @@ from typing import Any, Final
 
 from firmware_gen.chips.atmega2560 import CHIP
 from firmware_gen.table.layout import KINDS_OF_PRESS, LOOP_HELD, MANNERS
-from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack, Modulate, TableOp, Turn
+from firmware_gen.table.ops import ActOp, Delay, DrawnOp, Loop, LoopBack, Modulate, TableOp, Turn
 from firmware_gen.table.records import (
     BandRecord,
     BarRecord,
@@ -31,6 +31,7 @@ from firmware_gen.table.records import (
     FollowRecord,
     LampRecord,
     PatienceRecord,
+    ScaleRecord,
     SenseRecord,
     SensorRecord,
     ServoRecord,
@@ -487,6 +488,36 @@ def bar_case(end: int, frames: int = 160) -> dict[str, Any]:
     return recorded(f"a bar from {BAR_ENDS[end]}", table, requests, frames, Sensed())
 
 
+# -- cues that are scaled --------------------------------------------------------------------------
+
+
+def scale_case(seed: int, frames: int = 500) -> dict[str, Any]:
+    """Cues that go as far as channels and sensors say when they start; one lets go, one draws."""
+    dice = Random(seed)
+    ends = ((0, 1700, 4300), (1, 2000, 4000), (2, 0, 1023), (3, 300, 700))
+    scales = [
+        ScaleRecord(cue, *ends[dice.randrange(4)], *dice.sample((0, 33, 101, 140, 200), 3))
+        for cue in range(6)
+    ]
+    table = tracked_show(dice, (*CHANNELS, *SENSORS, *_follows(dice)[: seed % 2], *scales))
+    cues = list(table.cues)
+    cues[2], cues[3] = replace(cues[2], lets_go=True), replace(cues[3], strand=False)
+    threads = list(table.threads)
+    ways = DrawnOp(target_key=9, most=8000)
+    threads[0] = (ActOp(0, 6000, 500, True, drawn=ways), *threads[0])
+    table = replace(
+        table,
+        cues=tuple(cues),
+        threads=tuple(threads),
+        bindings=(_bound(1, 0), _bound(2, 2), _bound(3, 1, manner="toggle", ends=True)),
+    )
+    pressed = random_presses(dice, frames, (1, 2, 3))
+    requests = known_requests(table, _tracked_requests(dice, frames) + pressed)
+    requests.sort(key=lambda one: one[0])
+    sensed = Sensed(random_pulses(dice, 2, frames), random_readings(dice, 2, frames))
+    return recorded(f"scaled cues, seed {seed}", table, requests, frames, sensed)
+
+
 # -- batteries -------------------------------------------------------------------------------------
 
 WATCHED: Final = WatchRecord(CHIP.pin("PF1"), 10_240, 6_800, 6_000, cue=5)
@@ -565,6 +596,7 @@ SEEDS_OF_PRESSES: Final = tuple(range(12))
 SEEDS_OF_CHANNELS: Final = tuple(range(8))
 SEEDS_OF_FOLLOWS: Final = tuple(range(12))
 SEEDS_OF_SHINES: Final = tuple(range(8))
+SEEDS_OF_SCALES: Final = tuple(range(4))
 SEEDS_OF_WATCHES: Final = (0, 1)
 SEEDS_AT_RANDOM: Final = tuple(range(600, 612))
 
@@ -579,6 +611,7 @@ def all_cases() -> list[dict[str, Any]]:
         *map(follow_case, SEEDS_OF_FOLLOWS),
         *map(shine_case, SEEDS_OF_SHINES),
         *map(bar_case, range(len(BAR_ENDS))),
+        *map(scale_case, SEEDS_OF_SCALES),
         *watch_cases(),
         *map(random_case, SEEDS_AT_RANDOM),
     ]

@@ -38,7 +38,7 @@ def check(context: Context) -> Iterator[Finding]:
         return
     first = context.span(bindings[0].mark)
     taken = {binding.button for binding in bindings} | {context.show.score.stop_button}
-    for cue in context.show.score.cues:
+    for cue in context.written.score.cues:
         if cue.name in context.reachable or _played(context, cue):
             continue
         free = next((n for n in BUTTONS if n not in taken), None)

@@ -94,7 +94,7 @@ def _pixels(context: Context, board: Board, chip: Chip, strips: list[Strip]) -> 
 
 def _cues(context: Context, board: Board, names: set[str]) -> Iterator[Finding]:
     """A board holds the cues that use its outputs."""
-    cues = [cue for cue in context.show.score.cues if names & context.uses[cue.name]]
+    cues = [cue for cue in context.written.score.cues if names & context.uses[cue.name]]
     if len(cues) > CUES:
         yield Finding(
             "error",

@@ -40,7 +40,7 @@ def check(context: Context) -> Iterator[Finding]:
         ("servos", servos, MOST_SERVOS),
         ("outputs", rig.outputs, MOST_OUTPUTS),
         ("wired buttons", rig.inputs, MOST_INPUTS),
-        ("cues", context.show.score.cues, MOST_CUES),
+        ("cues", context.written.score.cues, MOST_CUES),
     )
     over = False
     for what, found, limit in counts:

@@ -24,8 +24,8 @@ from sim.model import Cue
 
 def check(context: Context) -> Iterator[Finding]:
     first: dict[int, Cue] = {}
-    taken = {cue_tag(cue.name) for cue in context.show.score.cues}
-    for cue in context.show.score.cues:
+    taken = {cue_tag(cue.name) for cue in context.written.score.cues}
+    for cue in context.written.score.cues:
         earlier = first.setdefault(cue_tag(cue.name), cue)
         if earlier is cue:
             continue
