@@ -211,6 +211,15 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ("cue a, wait\n", "cue a, if busy\n", "cue a, if wait\n"),
     ),
     Example(
+        "how far a cue goes is read off a channel or a sensor, between two of its values",
+        "such as `cue bow, as far as knob from 10 % to 90 %`",
+        (
+            "cue a, as far as b\n    hold 3 s\n",
+            "cue a, as far as 3 %\n    hold 3 s\n",
+            "cue a, as far as b 3 %\n    hold 3 s\n",
+        ),
+    ),
+    Example(
         "a servo, lamp, strip or switch needs its board and pin",
         "such as `servo jaw: body pin PB1`",
         (

@@ -36,7 +36,7 @@ from tests.firmware_gen.random_tables import (
     with_scales,
 )
 from tests.firmware_gen.second_presses import SecondPlayerWithSenses
-from tests.firmware_gen.tables_by_hand import table
+from tests.firmware_gen.tables_by_hand import WAIT, table
 from tests.firmware_gen.test_following import asked
 
 needs_compiler = pytest.mark.skipif(not available(), reason="there is no C compiler")
@@ -120,22 +120,29 @@ def test_lights_of_the_cue_are_as_it_says() -> None:
     assert shown.duties == (65535,) or shown.duties[0] > 65500
 
 
-def test_a_waiting_cue_reads_the_source_when_it_starts_at_last() -> None:
-    made = show()
-    hold = replace(made.cues[0], tag=9)
-    made = replace(made, cues=(replace(made.cues[0], conflict=1), hold))
+@pytest.mark.parametrize("moved_at", [START + 40, START + 180], ids=["while it waits", "behind"])
+def test_a_waiting_cue_reads_the_source_when_it_starts_at_last(moved_at: int) -> None:
+    """Another cue holds the servo for 2 s, to frame 160: the source moves before or after that."""
+    holds = (ActOp(NECK, 2000, 400, wait=True), Delay(1600))
+    one = show()
+    made = replace(
+        one,
+        cues=(replace(one.cues[0], conflict=WAIT), replace(one.cues[0], tag=9, start=1)),
+        threads=(*one.threads, holds),
+    )
     player = Player(made)
-    player.voltage(0, 0)
-    for number in range(START + 400):
+    for number in range(START + 240):
         if number == START:
-            player.trigger(9)  # which is not scaled, and lasts
+            player.trigger(9)
         if number == START + 20:
             player.button(1, True)
-        if number == START + 40:
-            player.voltage(0, 1023)
-            player.stop()
-        player.frame()
-    assert player.stood(0) == ticks(SAFE)  # the stop has forgotten what waited
+        if number in (START - 1, moved_at):
+            player.voltage(0, 0 if number < START else 1023)
+        if number == START + 95:
+            assert player.stood(0) == ticks(2000)
+        shown = player.frame()
+    share = 1.0 if moved_at < START + 100 else 51 / 256
+    assert abs(shown.pulses[0] - ticks(SAFE + share * (FAR - SAFE))) <= 1
 
 
 # -- three players --------------------------------------------------------------------------------

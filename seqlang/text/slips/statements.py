@@ -259,6 +259,26 @@ _REARRANGED: Final = tuple(
             "`if busy` comes before `seed`",
         ),
         (
+            r"(cue +[^\W\d]\w*(?: +\"[^\"]*\")?)(, *as +far +as [^\"]*?)"
+            r"((?:, *if +busy +(?:take|wait|refuse))?(?:, *seed +[0-9]+)?)$",
+            r"\1\3\2",
+            "`as far as` comes last in a cue's header",
+        ),
+        (
+            r"(cue\b.*, *as +far +as +[^\W\d]\w* +from .*), *"
+            r"(?:(?:or|if|when) +)?(?:otherwise|lost|default|beyond|else)(?: +to)? *[:=]? *"
+            r"([0-9.]+ *%)$",
+            r"\1, else \2",
+            "how far a cue goes without its source stands behind `else`",
+        ),
+        (
+            r"(cue\b[^,]*?(?:, *if +busy +\w+)?(?:, *seed +[0-9]+)?) *,? *"
+            r"(?:as +(?:far|much|deep|big|wide) +as|as +far|scaled?(?: +(?:by|with|to))?|by)"
+            r" +(?:the +)?([^\W\d]\w*) +(?:from +)?([0-9.]+ *(?:%|[mu]s) +to +.*)$",
+            r"\1, as far as \2 from \3",
+            "what says how far a cue goes stands behind `as far as`",
+        ),
+        (
             r"(button +[0-9]+ +twice) +[0-9.]+ *m?s *:(.*)",
             r"\1:\2",
             "`twice` has no time: both presses come within 400 ms",
