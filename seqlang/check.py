@@ -111,7 +111,8 @@ def _checked(
     found = [*loaded.findings, *_found(context, CHECKS, before_each)]
     if any(next(draws_in(cue.body), None) for cue in context.written.score.cues):
         longest = _context(loaded, show, "longest", partial)
-        found = with_graver(found, _found(longest, CHECKS, before_each))
+        if longest.show != context.show:  # where only targets are drawn, all has been said
+            found = with_graver(found, _found(longest, CHECKS, before_each))
     compiled = None
     before_each()
     if not any(finding.name in TABLE_TOO_LONG for finding in found):

@@ -429,7 +429,10 @@ class _Sum:
             self._kept = {}
         self._measure, self._shifts = measure, shifts
         full = _full(long, short)
-        self._short, self._long = (measure.of_part(one.rgb / full) for one in (short, long))
+        self._short, of_long = (measure.of_part(one.rgb / full) for one in (short, long))
+        # a light stands still for most of the time, so it has few values
+        self._values, places = np.unique(of_long, axis=0, return_inverse=True)
+        self._places = places.reshape(len(of_long))
 
     def __getitem__(self, frame: int) -> Array:
         if self._kept is None:
@@ -439,9 +442,9 @@ class _Sum:
         return self._kept[frame]
 
     def _at(self, frame: int) -> Array:
-        at = np.clip(self._shifts + frame, 0, len(self._long) - 1)
+        at = np.clip(self._shifts + frame, 0, len(self._places) - 1)
         own = self._short[min(max(frame, 0), len(self._short) - 1)]
-        return self._measure.of_sum(self._long[at] + own)
+        return self._measure.of_sum(self._values + own)[self._places[at]]
 
 
 def _judged(long: _Part, short: _Part, shift: int, at_ms: float) -> Flashing | None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from firmware_gen.compiler.show import compile_show
 from firmware_gen.table.ops import ChooseTo
 from seqlang.check import check
+from seqlang.checks import BUDGETS, CHECKS
 from seqlang.meaning.write_show import text_of
 from sim.light.flash import flashing
 from sim.model import NO_MARK, Hold, InTurn, OneOf, Repeat, Step, Together
@@ -286,3 +287,21 @@ def test_a_choice_of_which_nothing_is_left_goes_with_what_is_lost() -> None:
     steps = [one for cue in lost.show.score.cues for one in walk(cue.body)]
     assert steps
     assert not any(isinstance(one, OneOf) for one in steps)
+
+
+@pytest.mark.parametrize(
+    ("wait", "looks"), [("hold 300 ms", 1), ("hold 300 ms .. 400 ms", 2)], ids=["stated", "drawn"]
+)
+def test_only_waits_that_are_drawn_are_looked_at_twice(wait: str, looks: int) -> None:
+    """A choice is written out as every way after every way: it has no shortest and no longest."""
+    body = f"""
+    repeat for ever
+        one of
+            neck to -20 deg in 1 s
+            neck to 20 deg in 1 s
+        {wait}
+"""
+    calls: list[int] = []
+    done = check(one_strand(body), before_each=lambda: calls.append(1))
+    assert done.show is not None
+    assert len(calls) == len(BUDGETS) + looks * len(CHECKS) + 1

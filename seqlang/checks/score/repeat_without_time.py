@@ -2,7 +2,7 @@
 
 What: a repeat's body lasts at least a millisecond.
 
-Why: a body of no duration would run without end within one instant; the board runs 256
+Why: a body of no duration would run without end within one instant; the board runs 64
 statements of it in each frame and does little else.
 
 Example:
@@ -19,7 +19,7 @@ Instead:
         bell off
         hold 500 ms
 
-Source of the limit: TABLE.md, 2 (at most 256 statements a frame).
+Source of the limit: TABLE.md, 2 (at most 64 statements a frame).
 """
 
 from __future__ import annotations
