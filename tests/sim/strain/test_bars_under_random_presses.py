@@ -169,5 +169,5 @@ def test_the_count_is_that_of_a_light_that_goes_on_and_off() -> None:
 
 @pytest.mark.long
 def test_nor_in_many_random_shows() -> None:
-    for seed in range(1000, 1600):
-        tried(seed)
+    flashed = [seen for _, seen in map(tried, range(1000, 1600))]
+    assert sum(flashed) >= 10, "too few plays that flash to say much"
