@@ -122,7 +122,7 @@ def test_each_board_that_leads_beside_the_first_is_told_of() -> None:
         "boards `hub` and `leg` both lead",
     ]
     assert [one.help for one in found] == [
-        f"let `{name}` follow: leave `leads` out here" for name in ("arm", "leg")
+        f"let `{name}` follow: leave out `leads` here" for name in ("arm", "leg")
     ]
     for one in found:
         assert one.fix is not None
