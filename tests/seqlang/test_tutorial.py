@@ -84,7 +84,7 @@ def moving_ms(show: seqlang.OpenShow, servo: str, *, cue: str) -> list[int]:
 
 def test_the_recipes_are_those_of_the_page() -> None:
     assert list(RECIPES) == [
-        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "stick", "song")
+        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "stick", "bow", "song")
     ]
 
 
@@ -138,7 +138,7 @@ def test_an_eye_jumps_as_long_as_the_page_says_and_a_servo_takes_longer() -> Non
     assert f"20 deg take {2.2 * 20 + 21:.0f} ms" in page
     first = moving_ms(recipe("gaze"), "eyes", cue="look")[0]
     assert first == pytest.approx(90, abs=10)
-    assert "in 90 ms" in page
+    assert "gets 90 ms for that" in page
 
 
 @pytest.mark.parametrize("held_ms", [1500, 3000])
