@@ -13,11 +13,12 @@ Whole = TypeVar("Whole", int, Integers)
 SEED_FACTOR: Final = 0x9E37
 BEAT_FACTOR: Final = 0x85EB
 PIXEL_FACTOR: Final = 0xC2B3
+MIX_FACTORS: Final = (0x2C1B, 0x297B)
 
 
 def mixed(h: Whole) -> Whole:
     """16 bits of the same number: each value comes from just one."""
     h = h & WORD_MAX
-    h = (h ^ (h >> 7)) * 0x2C1B & WORD_MAX
-    h = (h ^ (h >> 9)) * 0x297B & WORD_MAX
+    h = (h ^ (h >> 7)) * MIX_FACTORS[0] & WORD_MAX
+    h = (h ^ (h >> 9)) * MIX_FACTORS[1] & WORD_MAX
     return h ^ (h >> 8)

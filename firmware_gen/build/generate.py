@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from struct import calcsize
 from textwrap import fill
 from typing import Final
 
@@ -18,12 +19,13 @@ from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import CHIPS, Chip
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
+from firmware_gen.player import hub_state, in_step
 from firmware_gen.serial_rates import RADIO_BAUDS, divisor, is_made
 from firmware_gen.table import layout, senses
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.lightness import CUBE_OFFSET, CUBE_START, LIGHTNESS_GROWTH
 from firmware_gen.table.ops import EFFECT_BYTES
-from sim import rulebook
+from sim import noise, rulebook
 from sim.score.fixed_laws import LAW_LISTS, LIST_STEPS
 
 HERE: Final = Path(__file__).resolve().parent.parent
@@ -89,6 +91,9 @@ def core_header() -> str:
             hexed=True,
         ),
         _enum("bc_status", {f"STATUS_{status.name}": status for status in protocol.Status}),
+        _enum("bc_hub_place", _hub_places()),
+        _enum("", _hub_bits(), hexed=True),
+        _enum("", _in_step()),
         _enum("bc_mode", {f"MODE_{mode.name}": mode for mode in protocol.ReportedMode}),
         _enum(
             "bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in layout.REASONS.items()}
@@ -107,6 +112,8 @@ def core_header() -> str:
         _enum("bc_op", _ops(), hexed=True),
         _enum("bc_effect", {f"EFFECT_{_name(n)}": i for i, n in enumerate(layout.EFFECTS)}),
         _enum("", _lightness()),
+        _noise(),
+        f"#define BC_BYTE_ORDERS {_byte_orders()}\n",
         _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
         f"#define BC_IDLE_ERA {rulebook.IDLE_ERA_FRAMES}UL\n"
         f"#define BC_FASTEST_FOLLOWING {rulebook.FASTEST_FOLLOWING}L\n",
@@ -223,6 +230,39 @@ def _link() -> dict[str, int]:
     }
 
 
+def _hub_places() -> dict[str, int]:
+    """Of the state that a board that leads tells: places in the payload."""
+    places, at = {}, 0
+    for name, form in hub_state.FIELDS.items():
+        if not name.endswith("_high"):
+            places[f"HUB_{name.upper()}"] = at
+        at += calcsize("<" + form)
+    return places | {"HUB_SIZE": hub_state.PAYLOAD_BYTES}
+
+
+def _hub_bits() -> dict[str, int]:
+    """Of the mode's and the run's bytes."""
+    return {
+        "HUB_MODES": hub_state.MODES,
+        "HUB_LIMP_ASKED": hub_state.LIMP_ASKED,
+        "HUB_NUMBER": hub_state.RUN_NUMBER,
+        "HUB_HELD": hub_state.RUN_HELD,
+        "HUB_AGAIN": hub_state.RUN_AGAIN,
+        "HUB_LET_GO": hub_state.RUN_LET_GO,
+        "HUB_NO_RUN": hub_state.NO_RUN,
+    }
+
+
+def _in_step() -> dict[str, int]:
+    """How a board stays in step with the one that leads, in the player's clock."""
+    return {
+        "ARRIVAL": in_step.ARRIVAL,
+        "FARTHEST": in_step.FARTHEST,
+        "MOST_STRETCH": in_step.MOST_STRETCH,
+        "GENTLENESS_BITS": in_step.GENTLENESS_BITS,
+    }
+
+
 def _laws() -> dict[str, int]:
     return {
         "LISTED_FIRST": LISTED[0],
@@ -233,6 +273,7 @@ def _laws() -> dict[str, int]:
         "BRAKE_SLACK_BITS": rulebook.BRAKE_SLACK_BITS,
         "AHEAD_BITS": rulebook.AHEAD_BITS,
         "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
+        "SHARE_MOST": rulebook.ALPHA_RANGE[1],
         "PEAK_MIDDLE": rulebook.PEAK_MIDDLE,
         "PEAK_LEAST": rulebook.PEAK_RANGE[0],
         "PEAK_MOST": rulebook.PEAK_RANGE[1],
@@ -285,6 +326,7 @@ def _table_limits() -> dict[str, int]:
         "JOG_STEP": rulebook.JOG_STEP,
         "PERIOD_MIN": rulebook.SHORTEST_PERIOD_MS,
         "ORDERS": len(layout.ORDERS),
+        "PRIMARIES": len(layout.PRIMARIES),
         "CONFLICTS": len(layout.CONFLICTS),
         "CONFLICT": layout.CONFLICT,
         "LETS_GO": layout.LETS_GO,
@@ -381,6 +423,27 @@ def _law_row(law_id: int) -> str:
     law = law_by_id(law_id)
     gains = _wrapped([*LAW_LISTS[law.name], 0], "      ").lstrip()
     return f"    {{{law.cv}, {law.ca}, {law.overlap},\n     {{{gains}}}}}"
+
+
+def _noise() -> str:
+    """Factors of 16 bits, unsigned as their products must be."""
+    factors = {
+        "SEED_NOISE": noise.SEED_FACTOR,
+        "BEAT_NOISE": noise.BEAT_FACTOR,
+        "PIXEL_NOISE": noise.PIXEL_FACTOR,
+        "FIRST_MIX": noise.MIX_FACTORS[0],
+        "SECOND_MIX": noise.MIX_FACTORS[1],
+    }
+    return "".join(f"#define BC_{name} {factor:#x}u\n" for name, factor in factors.items())
+
+
+def _byte_orders() -> str:
+    """Which byte of a pixel is red, green, blue, for each order."""
+    rows = [
+        ", ".join(str(order.index(letter)) for letter in layout.PRIMARIES)
+        for order in layout.ORDERS
+    ]
+    return "{" + ", ".join(f"{{{row}}}" for row in rows) + "}"
 
 
 def _lightness() -> dict[str, int]:

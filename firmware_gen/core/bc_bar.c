@@ -7,7 +7,7 @@
 #include "bc_table.h"
 #include "bellcrank.h"
 
-enum { PRIMARIES = 3, PIXEL = 256, FROM_END = 1 };
+enum { PIXEL = 256, FROM_END = 1 };
 
 struct bar {
     uint8_t lamp; /* BC_NONE: the strip shows no level */
@@ -57,7 +57,7 @@ void bc_bar_cut(uint8_t strip, uint8_t *bytes, uint8_t pixels, uint16_t level) {
         uint16_t to = last < start + PIXEL ? last : (uint16_t)(start + PIXEL);
         uint16_t share = to > from ? (uint16_t)(to - from) : 0;
         uint8_t left;
-        for (left = PRIMARIES; left > 0; left--) {
+        for (left = BC_PRIMARIES; left > 0; left--) {
             *bytes = (uint8_t)((uint32_t)*bytes * share >> 8);
             bytes++;
         }

@@ -18,9 +18,6 @@
 
 enum { SHORTEST = BC_HEADER_SIZE + BC_CRC_SIZE };
 
-/* Of a law's parameters: a half. */
-#define MOST_SHARE 0x8000u
-
 /* Threads whose starts are compared with the pointers at once: as many as there is room for on the
  * stack. */
 enum { THREADS_AT_ONCE = 24 };
@@ -255,7 +252,7 @@ static uint8_t check_output(struct check *check) {
 /* -- colours, laws, inputs, bindings, cues: 1.3 --------------------------------------------- */
 
 static bool is_share(uint16_t value, uint16_t least) {
-    return value >= least && value <= MOST_SHARE;
+    return value >= least && value <= BC_SHARE_MOST;
 }
 
 static bool is_button(uint8_t value) {

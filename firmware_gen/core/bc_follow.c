@@ -17,13 +17,6 @@
 #include "bc_table.h"
 #include "bc_threads.h"
 
-enum {
-    ARRIVAL = 4 * BC_FRAME / 5,  /* moment at which a state should come */
-    FARTHEST = 3 * BC_FRAME / 2, /* beyond it the frames are counted anew */
-    MOST_STRETCH = BC_FRAME / 50,
-    GENTLENESS = 4 /* a frame makes good one part of so many */
-};
-
 /* What was heard since the last frame. */
 enum { NOTHING, OUR_SHOW, OTHER_SHOW };
 
@@ -85,24 +78,24 @@ static void keep_in_step(uint16_t moment) {
 #endif
     ahead = (uint16_t)(frames - u16_of(BC_HUB_FRAME));
     wrong = (int16_t)(ahead - follow.ahead);
-    late = (int16_t)(moment - ARRIVAL);
+    late = (int16_t)(moment - BC_ARRIVAL);
     jumps = !bc_follows() || wrong > 1 || wrong < -1;
     if (!jumps) {
         late = (int16_t)(late + wrong * BC_FRAME);
-        jumps = late > FARTHEST || late < -FARTHEST;
+        jumps = late > BC_FARTHEST || late < -BC_FARTHEST;
     }
     if (jumps) {
-        wrong =
-            (uint8_t)(moment >> 8) < (ARRIVAL - BC_FRAME / 2) >> 8; /* nearer to the frame before */
+        wrong = (uint8_t)(moment >> 8) < (BC_ARRIVAL - BC_FRAME / 2) >>
+                8; /* nearer to the frame before */
         follow.ahead = (uint16_t)(ahead - (uint16_t)wrong);
         bc_runs_followed = 0;
-        late = (int16_t)(moment - ARRIVAL + wrong * BC_FRAME);
+        late = (int16_t)(moment - BC_ARRIVAL + wrong * BC_FRAME);
     }
     follow.frame = (uint16_t)(frames - (uint16_t)wrong);
-    late = (int16_t)(late >> 2); /* toward minus infinity, as TABLE.md writes it */
-    follow.stretch = (int8_t)(late > MOST_STRETCH    ? MOST_STRETCH
-                              : late < -MOST_STRETCH ? -MOST_STRETCH
-                                                     : late);
+    late = (int16_t)(late >> BC_GENTLENESS_BITS); /* toward minus infinity, as TABLE.md writes it */
+    follow.stretch = (int8_t)(late > BC_MOST_STRETCH    ? BC_MOST_STRETCH
+                              : late < -BC_MOST_STRETCH ? -BC_MOST_STRETCH
+                                                        : late);
 }
 
 void bc_follow_hear(const struct bc_frame *frame, uint16_t moment) {

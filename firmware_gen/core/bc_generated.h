@@ -99,6 +99,36 @@ enum bc_status {
     BC_STATUS_EMPTY = 13
 };
 
+enum bc_hub_place {
+    BC_HUB_FRAME = 0,
+    BC_HUB_SHOW = 2,
+    BC_HUB_MODE = 4,
+    BC_HUB_LIVE = 5,
+    BC_HUB_IDLE = 6,
+    BC_HUB_RUN = 9,
+    BC_HUB_TAG = 10,
+    BC_HUB_ORDER = 12,
+    BC_HUB_AGE = 13,
+    BC_HUB_SIZE = 16
+};
+
+enum {
+    BC_HUB_MODES = 0x7,
+    BC_HUB_LIMP_ASKED = 0x8,
+    BC_HUB_NUMBER = 0x7,
+    BC_HUB_HELD = 0x8,
+    BC_HUB_AGAIN = 0x10,
+    BC_HUB_LET_GO = 0x20,
+    BC_HUB_NO_RUN = 0x80
+};
+
+enum {
+    BC_ARRIVAL = 4096,
+    BC_FARTHEST = 7680,
+    BC_MOST_STRETCH = 102,
+    BC_GENTLENESS_BITS = 2
+};
+
 enum bc_mode {
     BC_MODE_BLANK = 0,
     BC_MODE_STARTING = 1,
@@ -144,6 +174,7 @@ enum {
     BC_BRAKE_SLACK_BITS = 16,
     BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64,
+    BC_SHARE_MOST = 32768,
     BC_PEAK_MIDDLE = 32768,
     BC_PEAK_LEAST = 17039,
     BC_PEAK_MOST = 48497
@@ -368,6 +399,7 @@ enum {
     BC_JOG_STEP = 20,
     BC_PERIOD_MIN = 40,
     BC_ORDERS = 6,
+    BC_PRIMARIES = 3,
     BC_CONFLICTS = 3,
     BC_CONFLICT = 3,
     BC_LETS_GO = 4,
@@ -468,6 +500,14 @@ enum {
     BC_CUBE_START = 4520,
     BC_CUBE_OFFSET = 9039
 };
+
+#define BC_SEED_NOISE 0x9e37u
+#define BC_BEAT_NOISE 0x85ebu
+#define BC_PIXEL_NOISE 0xc2b3u
+#define BC_FIRST_MIX 0x2c1bu
+#define BC_SECOND_MIX 0x297bu
+
+#define BC_BYTE_ORDERS {{0, 1, 2}, {0, 2, 1}, {1, 0, 2}, {2, 0, 1}, {1, 2, 0}, {2, 1, 0}}
 
 enum bc_conflict {
     BC_CONFLICT_TAKE = 0,

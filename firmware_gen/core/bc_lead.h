@@ -6,31 +6,7 @@
 #include <stdint.h>
 
 #include "bc_chip.h"
-
-/* The state of a board that leads, as it is sent: places in the payload. */
-enum bc_hub_place {
-    BC_HUB_FRAME = 0,
-    BC_HUB_SHOW = 2,
-    BC_HUB_MODE = 4,
-    BC_HUB_LIVE = 5,
-    BC_HUB_IDLE = 6,
-    BC_HUB_RUN = 9,
-    BC_HUB_TAG = 10,
-    BC_HUB_ORDER = 12,
-    BC_HUB_AGE = 13,
-    BC_HUB_SIZE = 16
-};
-
-/* Bits of the mode's and the run's bytes. */
-enum {
-    BC_HUB_MODES = 0x07,
-    BC_HUB_LIMP_ASKED = 0x08,
-    BC_HUB_NUMBER = 0x07,
-    BC_HUB_HELD = 0x08,
-    BC_HUB_AGAIN = 0x10,
-    BC_HUB_LET_GO = 0x20,
-    BC_HUB_NO_RUN = 0x80
-};
+#include "bc_generated.h"
 
 #if BC_CHIP_LEADS
 

@@ -10,9 +10,7 @@
 #include "bc_shine.h"
 #include "bellcrank.h"
 
-enum { LIGHTS = BC_LAMPS + BC_STRIPS, PRIMARIES = 3, FULL = BC_EFFECT_ONE, UNTRIMMED = 0xFF };
-
-#define PIXEL_NOISE 0xC2B3u
+enum { LIGHTS = BC_LAMPS + BC_STRIPS, FULL = BC_EFFECT_ONE, UNTRIMMED = 0xFF };
 
 /* Levels in half percents of L*. */
 struct channel {
@@ -41,11 +39,10 @@ struct light {
 
 static struct light lights[LIGHTS]; /* lamps first, then strips */
 static struct channel lamp_channels[BC_LAMPS];
-static struct channel strip_channels[BC_STRIPS][PRIMARIES];
+static struct channel strip_channels[BC_STRIPS][BC_PRIMARIES];
 
 /* Which byte of a pixel is red, green, blue, by order, as in TABLE.md 1.2. */
-static const uint8_t byte_orders[BC_ORDERS][PRIMARIES] BC_FLASH = {{0, 1, 2}, {0, 2, 1}, {1, 0, 2},
-                                                                   {2, 0, 1}, {1, 2, 0}, {2, 1, 0}};
+static const uint8_t byte_orders[BC_ORDERS][BC_PRIMARIES] BC_FLASH = BC_BYTE_ORDERS;
 
 void bc_lights_clear(void) { memset(lights, 0, sizeof lights); }
 
@@ -53,7 +50,7 @@ void bc_light_add(const struct bc_output *output) { lights[output->index].record
 
 static bool is_strip(uint8_t light) { return light >= BC_LAMPS; }
 
-static uint8_t channels_of(uint8_t light) { return is_strip(light) ? PRIMARIES : 1; }
+static uint8_t channels_of(uint8_t light) { return is_strip(light) ? BC_PRIMARIES : 1; }
 
 static struct channel *first_channel(uint8_t light) {
     return is_strip(light) ? strip_channels[light - BC_LAMPS] : &lamp_channels[light];
@@ -232,7 +229,7 @@ struct moment {
 
 /* `common` is what the seed and the beat give. */
 BC_INLINE uint8_t noise(uint16_t common, uint8_t pixel) {
-    return (uint8_t)bc_mixed((uint16_t)(common ^ (uint16_t)(pixel * PIXEL_NOISE)));
+    return (uint8_t)bc_mixed((uint16_t)(common ^ (uint16_t)(pixel * BC_PIXEL_NOISE)));
 }
 
 static uint8_t breathing(uint8_t h) {
@@ -429,7 +426,7 @@ static void show_lamp(uint8_t number, uint32_t time) {
 
 static void paint_pixel(uint8_t *bytes, const struct lightness *lightness, uint16_t m) {
     uint8_t left;
-    for (left = PRIMARIES; left > 0; left--) {
+    for (left = BC_PRIMARIES; left > 0; left--) {
         *bytes = channel_byte(seen(*lightness, m));
         bytes++;
         lightness++;
@@ -447,11 +444,11 @@ static void paint(uint8_t *bytes, const struct lightness *lightness, const struc
             bc_service_within_frame();
         }
         if (m == last) {
-            memcpy(bytes, bytes - PRIMARIES, PRIMARIES);
+            memcpy(bytes, bytes - BC_PRIMARIES, BC_PRIMARIES);
         } else {
             paint_pixel(bytes, lightness, m);
         }
-        bytes += PRIMARIES;
+        bytes += BC_PRIMARIES;
         last = m;
     }
 }
@@ -478,7 +475,7 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
     struct light *light = &lights[number];
     const struct channel *channels = first_channel(number);
     uint32_t share = share_at(light, time);
-    struct lightness lightness[PRIMARIES]; /* in the order of the bytes */
+    struct lightness lightness[BC_PRIMARIES]; /* in the order of the bytes */
     struct moment moment;
     uint8_t order;
     uint16_t cap;
@@ -488,7 +485,7 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
     moment.pixels = bc_next_u8();
     order = bc_next_u8();
     cap = bc_next_u16();
-    for (n = 0; n < PRIMARIES; n++) {
+    for (n = 0; n < BC_PRIMARIES; n++) {
         uint8_t place = bc_flash_u8(&byte_orders[order][n]);
         lightness[place] = lightness_of(level_of(&channels[n], share));
         lightness[place].trim = trim_of(light, BC_STRIP_SIZE, n);
@@ -500,7 +497,7 @@ static uint16_t show_strip(uint8_t number, uint32_t time, uint8_t *bytes) {
         bc_bar_cut(number, bytes, moment.pixels, shown_level(n, time));
     }
 #endif
-    count = (uint16_t)(PRIMARIES * moment.pixels);
+    count = (uint16_t)(BC_PRIMARIES * moment.pixels);
     if (cap != 0) {
         limit(bytes, count, cap);
     }

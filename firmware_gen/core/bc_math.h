@@ -57,14 +57,12 @@ uint32_t bc_share(uint16_t part, uint16_t whole);
  */
 uint32_t bc_progress(uint32_t elapsed, uint32_t total);
 
-/* Factors of the noise, TABLE.md section 3.4, and how it is mixed. */
-#define BC_SEED_NOISE 0x9E37u
-#define BC_BEAT_NOISE 0x85EBu
+/* How the noise is mixed, TABLE.md section 3.4. */
 BC_INLINE uint16_t bc_mixed(uint16_t h) {
     h = (uint16_t)(h ^ (h >> 7));
-    h = (uint16_t)(h * 0x2C1Bu);
+    h = (uint16_t)(h * BC_FIRST_MIX);
     h = (uint16_t)(h ^ (h >> 9));
-    h = (uint16_t)(h * 0x297Bu);
+    h = (uint16_t)(h * BC_SECOND_MIX);
     return (uint16_t)(h ^ (h >> 8));
 }
 

@@ -11,8 +11,7 @@
 enum {
     MARK_CELL = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES,
     WITNESS_CELL = MARK_CELL + 1, /* u16: the stamp of the merged table that slots are newer than */
-    ERASED = 0xFF,
-    MERGED_MAX = 0x4000
+    ERASED = 0xFF
 };
 
 /* A piece of a table on its way to its slot. */

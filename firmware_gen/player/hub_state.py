@@ -10,15 +10,27 @@ from sim.rehearsal.leading import HubRun, HubState
 from sim.rehearsal.scheduler import Mode
 from sim.rulebook import RUNS, WORD_MAX
 
-_FORM: Final = struct.Struct("<HHBBHBBHBHB")
-"""Frame, show, mode, live runs, age of idle (low, high), flags, tag, order, age of the run (low,
-high)."""
+FIELDS: Final = {
+    "frame": "H",
+    "show": "H",
+    "mode": "B",
+    "live": "B",
+    "idle": "H",
+    "idle_high": "B",
+    "run": "B",
+    "tag": "H",
+    "order": "B",
+    "age": "H",
+    "age_high": "B",
+}
+"""Of the payload, in their order, as `struct` writes them."""
+_FORM: Final = struct.Struct("<" + "".join(FIELDS.values()))
 PAYLOAD_BYTES: Final = _FORM.size
 LINE_BYTES: Final = MIN_FRAME + PAYLOAD_BYTES + 3
 """Of the frame as it goes out: with COBS' first byte, and a zero before and behind it."""
 
-LIMP_ASKED: Final = 0x08
-"""Beside the mode: limp because somebody wanted it."""
+MODES, LIMP_ASKED = 0x07, 0x08
+"""The mode's byte. Beside the mode: limp because somebody wanted it."""
 RUN_NUMBER, RUN_HELD, RUN_AGAIN, RUN_LET_GO, NO_RUN = 0x07, 0x08, 0x10, 0x20, 0x80
 OLDEST: Final = 2**24 - 1
 """Frames: an age that is greater is told as this."""
@@ -66,7 +78,7 @@ def unpack(payload: bytes) -> tuple[int, HubState]:
         )
     return show, HubState(
         frame,
-        _MODES.get(mode & 0x07, "starting"),
+        _MODES.get(mode & MODES, "starting"),
         bool(mode & LIMP_ASKED),
         frozenset(n for n in range(RUNS) if live >> n & 1),
         idle | idle_high << 16,

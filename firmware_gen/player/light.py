@@ -14,7 +14,7 @@ import numpy as np
 
 from firmware_gen.player.bar import covered
 from firmware_gen.player.shine import PlayedShine
-from firmware_gen.table.layout import EFFECTS, ORDERS
+from firmware_gen.table.layout import EFFECTS, ORDERS, PRIMARIES
 from firmware_gen.table.lightness import UNTRIMMED, channel_bytes, duty_of, lightness_of, trimmed
 from firmware_gen.table.ops import Modulate
 from firmware_gen.table.records import StripRecord
@@ -214,7 +214,7 @@ class StripPainter:
     def __init__(self, strip: StripRecord) -> None:
         self._pixels = strip.pixels
         self._cap = strip.cap
-        self._places = tuple("rgb".index(letter) for letter in ORDERS[strip.order])
+        self._places = tuple(PRIMARIES.index(letter) for letter in ORDERS[strip.order])
         trims = strip.trims or (UNTRIMMED,) * 3
         self._channel_bytes = tuple(channel_bytes(trims[place]) for place in self._places)
         self.bar: tuple[PlayedLight, int] | None = None

@@ -32,6 +32,8 @@ SERVO, LAMP, STRIP, SWITCH = 1, 2, 3, 4
 KINDS: Final[Mapping[int, str]] = MappingProxyType(
     {SERVO: "servo", LAMP: "lamp", STRIP: "strip", SWITCH: "switch"}
 )
+PRIMARIES: Final = "rgb"
+"""In the order in which a table has them."""
 ORDERS: Final = ("rgb", "rbg", "grb", "gbr", "brg", "bgr")
 ALONE, LEADS, FOLLOWS = 0, 1, 2
 """Roles of a board among the boards of its show."""
