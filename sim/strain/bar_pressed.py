@@ -171,12 +171,15 @@ def _span(at_ms: float, fade: Fade) -> tuple[int, int]:
 def _written_out(body: Step, name: str, found: list[tuple[float, Fade]]) -> bool:
     """Write the fades of a light into `found` in the order of time, passes after passes.
 
-    Without end for a second and a frame more. False: what is chosen is not known.
+    Without end for a second and a frame more. What stands behind something without end is never
+    done. False: what is chosen is not known.
     """
     lengths = Lengths(body)
     stack: list[tuple[float, Step]] = [(0.0, body)]
     while stack and len(found) <= MOST_WAYS:
         at, step = stack.pop()
+        if at == inf:
+            continue
         match step:
             case Fade() if step.output == name:
                 found.append((at, step))

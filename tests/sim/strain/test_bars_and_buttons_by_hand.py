@@ -134,6 +134,15 @@ def test_what_draws_or_chooses_counts_with_its_busiest_second() -> None:
     assert in_turn(show(often)) >= 9
 
 
+def test_what_stands_behind_a_pose_that_is_held_counts_as_let_go() -> None:
+    """Held without end, nothing comes behind it; let go at once, the level comes back."""
+    waits = Repeat(Hold(100), 1, while_held=True)
+    gape = cue("gape", to(80.0, 40), waits, to(20.0, 40))
+    assert in_turn(show(gape)) == in_turn(show(cue("beat", to(80.0, 40), Hold(100), to(20.0, 40))))
+    assert in_turn(show(cue("stay", to(80.0, 40), Repeat(Hold(100), None), to(20.0, 40)))) == 1
+    assert pressed(show(gape, DRAIN)).taken_over(BAR, gape, DRAIN).most == 2
+
+
 def test_the_strips_own_light_counts_among_the_presses() -> None:
     lit = [cue(n, Fade("tube", x, 100)) for n, x in (("on", WHITE), ("off", BLACK))]
     assert in_turn(show(*lit)) == 10

@@ -79,6 +79,8 @@ class Maker:
             lines.insert(1, f"    hold {self.chance.choice((100, 400, 900))} ms\n")
         if self.chance.random() < 0.25:
             lines += ["    when let go\n", self.fade("        ")]
+        elif self.chance.random() < 0.15:
+            lines += ["    repeat while held\n        hold 100 ms\n", self.fade("    ")]
         return f"cue {name}{busy}\n" + "".join(lines)
 
     def fade(self, indent: str) -> str:
@@ -151,7 +153,7 @@ def tried(seed: int) -> tuple[bool, bool]:
 
 
 def test_no_group_of_pixels_flashes_by_random_presses_where_nothing_is_said() -> None:
-    tries = [tried(seed) for seed in range(40)]
+    tries = [tried(seed) for seed in range(60)]
     said = sum(told for told, _ in tries)
     assert sum(seen for _, seen in tries) >= 2
     assert said < len(tries)
