@@ -19,10 +19,11 @@ How far, where nothing is written:
 
 from __future__ import annotations
 
-from math import sqrt
+from itertools import pairwise
+from math import ceil, sqrt
 from typing import Final, NamedTuple
 
-from sim.rulebook import FRAME_MS
+from sim.rulebook import ANGLE_STEP_DEG, FRAME_MS
 
 ANTICIPATION: Final = 0.10
 """Share of the way by which a move draws back, where none is written."""
@@ -37,6 +38,12 @@ BREATH_MS: Final = 4000
 IN_SHARE: Final = 1.0 / 3.0
 """Of a breath: the part comes back to the pose in the rest of it."""
 
+SHORTEST_BREATH_MS: Final = 3 * FRAME_MS
+"""A frame in, two out."""
+
+SHORTEST_PERIOD_MS: Final = 2 * SHORTEST_BREATH_MS
+"""Whole breaths fill a hold, so one may take two thirds of the period that is asked for."""
+
 
 class SwingMove(NamedTuple):
     """One plain move: where to, and over how long."""
@@ -50,33 +57,48 @@ def pieces(
 ) -> tuple[SwingMove, ...]:
     """The moves that make up one with `back` and `beyond`, shares of its way.
 
-    Their times add up to `duration_ms`. Raises ValueError where one would be shorter than a frame.
+    Their times add up to `duration_ms`. What is less than the finest step of an angle is left out.
+    Raises ValueError where one would be shorter than a frame.
     """
-    way = to_deg - from_deg
-    if way == 0.0 or not (back or beyond):
-        return (SwingMove(to_deg, duration_ms),)
-    low, high = round(from_deg - back * way, 2), round(to_deg + beyond * way, 2)
-    targets = [*([low] if back else []), high, *([to_deg] if beyond else [])]
-    ways = [abs(b - a) for a, b in zip([from_deg, *targets], targets, strict=False)]
-    whole = sum(map(sqrt, ways))
-    times = [round(duration_ms * sqrt(one) / whole) for one in ways]
-    middle = 1 if back else 0
+    targets = _targets(from_deg, to_deg, back, beyond)
+    shares = _shares(from_deg, targets)
+    times = [round(duration_ms * one) for one in shares]
+    middle = shares.index(max(shares))
     times[middle] += duration_ms - sum(times)
-    if min(times) < FRAME_MS:
+    if min(times) < FRAME_MS and len(times) > 1:
         raise ValueError(f"{min(times)} ms is shorter than a frame")
     return tuple(SwingMove(*one) for one in zip(targets, times, strict=True))
 
 
 def least_ms(from_deg: float, to_deg: float, back: float, beyond: float) -> int:
-    """The shortest duration that `pieces` takes."""
-    duration = FRAME_MS
-    while True:
+    """The shortest duration from which on `pieces` takes every one."""
+    shortest = min(_shares(from_deg, _targets(from_deg, to_deg, back, beyond)))
+    duration = ceil(FRAME_MS / shortest)
+    while duration > FRAME_MS:
         try:
-            pieces(from_deg, to_deg, duration, back, beyond)
+            pieces(from_deg, to_deg, duration - 1, back, beyond)
         except ValueError:
-            duration += FRAME_MS
-        else:
-            return duration
+            break
+        duration -= 1
+    return duration
+
+
+def _targets(from_deg: float, to_deg: float, back: float, beyond: float) -> list[float]:
+    """Where the moves lead: back, beyond and home, as far as a step of an angle lets them."""
+    way = to_deg - from_deg
+    low, high = round(from_deg - back * way, 2), round(to_deg + beyond * way, 2)
+    draws_back = abs(low - from_deg) > ANGLE_STEP_DEG / 2
+    goes_beyond = abs(high - to_deg) > ANGLE_STEP_DEG / 2
+    return [*([low] if draws_back else []), *([high] if goes_beyond else []), to_deg]
+
+
+def _shares(from_deg: float, targets: list[float]) -> list[float]:
+    """The shares of the time that let all moves reach the same peak acceleration."""
+    if len(targets) == 1:
+        return [1.0]
+    ways = [abs(b - a) for a, b in pairwise([from_deg, *targets])]
+    whole = sum(map(sqrt, ways))
+    return [sqrt(one) / whole for one in ways]
 
 
 def breaths(hold_ms: int, period_ms: int) -> tuple[int, int, int]:

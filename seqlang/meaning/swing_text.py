@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import floor
+from math import ceil, floor
 from typing import TYPE_CHECKING, cast
 
 from lark import Token
@@ -13,6 +13,8 @@ from seqlang.meaning.swing import (
     BREATH_MS,
     MOST,
     OVERSHOOT,
+    SHORTEST_BREATH_MS,
+    SHORTEST_PERIOD_MS,
     SwingMove,
     breaths,
     least_ms,
@@ -21,7 +23,7 @@ from seqlang.meaning.swing import (
 from seqlang.meaning.values import Reading
 from seqlang.text.syntax import ActText, HoldText, Line, Strike
 from seqlang.text.units import DURATION, PERCENT
-from sim.rulebook import FRAME_MS
+from sim.rulebook import LONGEST_DURATION_MS, MOST_TIMES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -177,23 +179,44 @@ def breath_times(
 ) -> tuple[int, int, int]:
     """How many breaths a hold takes, and the ms in and out of each. Raises Fault."""
     period = BREATH_MS
-    if len(line.items) > 3:
-        every = cast("Line", line.items[3]).amount(1)
-        period = round(reading.within(every, DURATION, "a breath", 6 * FRAME_MS))
+    every = cast("Line", line.items[3]).amount(1) if len(line.items) > 3 else None
+    if every is not None:
+        period = round(reading.within(every, DURATION, "a breath", SHORTEST_PERIOD_MS))
     count, into, out = breaths(duration_ms, period)
-    if into < FRAME_MS:
+    if duration_ms < SHORTEST_BREATH_MS:
         reading.error(
             "number-out-of-range",
             f"a hold of {duration_ms} ms is too short to breathe",
             hold.duration,
-            help=f"at least `{6 * FRAME_MS} ms`",
-            fix=f"{6 * FRAME_MS} ms",
+            help=f"at least `{SHORTEST_BREATH_MS} ms`",
+            fix=f"{SHORTEST_BREATH_MS} ms",
             asked=duration_ms,
-            limit=6 * FRAME_MS,
+            limit=SHORTEST_BREATH_MS,
             unit="ms",
         )
         raise Fault
+    if every is not None and (out > LONGEST_DURATION_MS or count > MOST_TIMES):
+        _no_such_breaths(reading, every, duration_ms, out)
     return count, into, out
+
+
+def _no_such_breaths(reading: Reading, every: Amount, hold_ms: int, out_ms: int) -> None:
+    """A board cannot move so slowly, or repeat so often. Raises Fault."""
+    if out_ms > LONGEST_DURATION_MS:
+        words, bound, limit = "at most", "longer than a board can make it", LONGEST_DURATION_MS
+    else:
+        words, bound = "at least", f"so short that {hold_ms / 1000:g} s hold too many"
+        limit = 10 * ceil(hold_ms / MOST_TIMES / 10)
+    reading.error(
+        "number-out-of-range",
+        f"a breath is {bound}",
+        every,
+        help=f"{words} `{limit} ms`",
+        fix=f"{limit} ms",
+        limit=limit,
+        unit="ms",
+    )
+    raise Fault
 
 
 def breath_of(
