@@ -290,6 +290,13 @@ class Context:
         return lit_by_moves(self.show)
 
     @cached_property
+    def uses_lit(self) -> dict[str, frozenset[str]]:
+        """The outputs each cue acts on, with the lamps that shine with its moves."""
+        return {
+            cue.name: frozenset(act.output for act in acts(cue.body)) for cue in self.lit.score.cues
+        }
+
+    @cached_property
     def eye(self) -> Eye:
         """Who looks at the lights of the show, for all checks."""
         return Eye(self.lit, lit_by_moves(at_scales(self.written)), self.looked)

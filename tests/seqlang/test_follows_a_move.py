@@ -145,6 +145,44 @@ def test_a_lamp_by_speed_flashes_twice_as_often() -> None:
     assert "general-flash" not in [one.name for one in errors(loaded(LURE, pace="200 ms"))]
 
 
+SNAPS = """cue snap
+    jaw to 30 deg in 130 ms
+    jaw to 0 deg in 130 ms
+    jaw to 30 deg in 130 ms
+    jaw to 0 deg in 130 ms
+cue bite
+    jaw to 30 deg in 130 ms
+    jaw to 0 deg in 130 ms
+    jaw to 30 deg in 130 ms
+    jaw to 0 deg in 130 ms
+"""
+
+
+def with_snaps(pace: str) -> list[Finding]:
+    """What is said of two buttons, each of which lets the jaw snap twice."""
+    buttons = "    button 4: go snap\n    button 5: go bite\n    stop button"
+    whole = SHOW.replace("    stop button", buttons)
+    more = SNAPS.replace("130 ms", pace)
+    text = whole.format(chip="atmega2560", pin="PB4", lure=LURE, pace="800 ms", more=more)
+    return list(check(load_text(Source("test.cues", text))).findings)
+
+
+def test_moves_that_take_over_from_one_another_make_a_lamp_flash() -> None:
+    """Two flashes of each cue lie within one second if they follow one another: four."""
+    said = [one for one in with_snaps("130 ms") if one.name == "interrupted-flash"]
+    taken = next(one for one in said if one.severity == "warning")
+    assert taken.message.startswith("`lure` flashes 4 times")
+    assert "`bite`" in taken.message
+    assert "`snap`" in taken.message
+    assert "interrupted-flash" not in [one.name for one in with_snaps("400 ms")]
+
+
+def test_a_finger_on_the_button_of_a_move_makes_a_lamp_flash() -> None:
+    pressed = [one for one in check(loaded(pace="60 ms")).findings if "gape" in one.message]
+    quick = next(one for one in pressed if one.name == "interrupted-flash")
+    assert "the button of `gape` is pressed" in quick.message
+
+
 def test_editors_know_the_part_that_is_followed() -> None:
     names = ShowNames(loaded().items)
     one = names.declared("output")["jaw"]

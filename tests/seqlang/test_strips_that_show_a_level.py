@@ -185,6 +185,16 @@ def test_a_hand_on_a_stick_makes_no_pixels_flash() -> None:
     assert errors(loaded(lamp=line.format(f"{least - 20} ms")))
 
 
+def test_quick_presses_of_a_move_make_the_pixels_of_its_bar_flash() -> None:
+    """The lamp that the strip shows follows the jaw: the buttons that move it move the bar."""
+    quick = check(loaded(lamp=BY_ANGLE, pace="60 ms", fade="6 s")).findings
+    said = next(one for one in quick if one.name == "bar-flashes")
+    assert said.severity == "advice"
+    assert "the button of `gape`" in said.message
+    dim = check(loaded(lamp=BY_ANGLE, pace="60 ms", fade="6 s", light="white 20 %")).findings
+    assert "bar-flashes" not in [one.name for one in dim]
+
+
 def test_no_effect_lies_on_such_a_strip() -> None:
     more = "cue glow\n    tube ember every 2 s\n    hold 4 s"
     assert [one.name for one in errors(loaded(more=more))] == ["bar-flashes"]

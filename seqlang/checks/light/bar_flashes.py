@@ -96,13 +96,15 @@ def _by_presses(context: Context, bar: LevelBar) -> Iterator[Finding]:
     score = context.lit.score
     pressed = Pressed(context.lit, context.eye.bound, context.eye.states)
     used = {bar.lamp, bar.strip}
-    cues = [c for c in score.cues if c.name in context.reachable and used & context.uses[c.name]]
+    cues = [
+        c for c in score.cues if c.name in context.reachable and used & context.uses_lit[c.name]
+    ]
     asked = {binding.cue for binding in score.bindings}
     asked |= {part for part, cue in parts_for_letting_go(score).items() if cue.name in asked}
     takers = [cue for cue in cues if cue.name in asked | score.unasked]
     pairs = [(a, b) for a in cues for b in takers if a.name != b.name]
     pairs += [(cue, cue) for cue in takers]
-    if not any(bar.strip in context.uses[cue.name] for cue in cues):
+    if not any(bar.strip in context.uses_lit[cue.name] for cue in cues):
         pairs += [(cue, context.eye.states.stop()) for cue in cues]
     for first, then in pairs:
         most = int(pressed.taken_over(bar, first, then).most)

@@ -38,7 +38,7 @@ def check(context: Context) -> Iterator[Finding]:
         cue
         for cue in score.cues
         if cue.name in context.reachable
-        and context.eye.names & context.uses[cue.name]
+        and context.eye.names & context.uses_lit[cue.name]
         and context.playable(cue)
     )
     named: set[str] = set()

@@ -29,8 +29,8 @@ RIG = """supply pack
 board box: atmega2560, address 1
     feed pack
     logic direct
-lamp level: box pin PE3
-strip tube: box pin PB0
+{servo}lamp level: box pin PE3
+{follows}strip tube: box pin PB0
     pixels {pixels}, pitch {pitch} mm
     shows level{end}{cap}
 wearer
@@ -38,18 +38,28 @@ wearer
 safe pose rest
     tube {light}, level {safe}
 """
+SERVO = """servo jaw: box pin PB5
+    pulse 900 us at 0 deg, 2100 us at 90 deg
+    travel 0 deg to 60 deg
+    rating 0.05 s/60deg, 29 kgf.cm, 2 A at 5 V
+"""
 
 
 class Maker:
     """Writes shows whose cues move a level, and now and then light the strip."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, seed: int, moves: bool = False) -> None:
+        """`moves`: a servo moves the level, because its lamp follows the part."""
         self.chance = random.Random(seed)
+        self.moves = moves
 
     def text(self) -> str:
         one = self.chance.choice
         self.light = one(("white", "white", "orange", "teal 70 %", "white 45 %", "red 20 %"))
+        by_speed = one(("from 5 deg to 40 deg", "from 10 deg/s to 90 deg/s"))
         rig = RIG.format(
+            servo=SERVO if self.moves else "",
+            follows=f"    follows jaw {by_speed}, 0 % to 80 %\n" if self.moves else "",
             pixels=one((20, 40, 70, 100)),
             pitch=one((7, 17, 33)),
             end=one(("", " from the end", " from the middle")),
@@ -61,7 +71,7 @@ class Maker:
         names = [f"c{n}" for n in range(self.chance.randint(1, 3))]
         cues = "".join(self.cue(name) for name in names)
         idle = ""
-        if self.chance.random() < 0.2:
+        if self.chance.random() < 0.2 and not self.moves:
             cues += f"cue breath\n{self.fade('    ')}{self.fade('    ')}    hold 2 s\n"
             idle = "idle: go breath\n"
         buttons = ""
@@ -86,6 +96,8 @@ class Maker:
     def fade(self, indent: str) -> str:
         level = self.chance.choice((0, 20, 50, 52, 54, 60, 100))
         lasts = self.chance.choice((1, 100, 100, 300, 600, 1500, 6000, 30000))
+        if self.moves and self.chance.random() < 0.9:
+            return f"{indent}jaw to {self.chance.choice((0, 20, 40))} deg in {max(lasts, 60)} ms\n"
         return f"{indent}level fade to {level} % in {lasts} ms\n"
 
     def presses(self, buttons: int) -> list[Press]:
@@ -139,9 +151,9 @@ def flashes_of_groups(show: Show, presses: list[Press]) -> int:
     return worst
 
 
-def tried(seed: int) -> tuple[bool, bool]:
+def tried(seed: int, moves: bool = False) -> tuple[bool, bool]:
     """Whether something is said of a random show's bar, and whether a play of it flashes."""
-    maker = Maker(seed)
+    maker = Maker(seed, moves)
     text = maker.text()
     made = load_text(Source("random.cues", text))
     assert made.show is not None, text
@@ -159,6 +171,12 @@ def test_no_group_of_pixels_flashes_by_random_presses_where_nothing_is_said() ->
     assert said < len(tries)
 
 
+def test_nor_where_the_level_is_that_of_a_lamp_that_follows_a_move() -> None:
+    tries = [tried(seed, moves=True) for seed in range(40)]
+    assert sum(seen for _, seen in tries) >= 2
+    assert sum(told for told, _ in tries) < len(tries)
+
+
 def test_the_count_is_that_of_a_light_that_goes_on_and_off() -> None:
     """Five times a second for a second: four flashes lie within, and a fifth begins."""
     frames = np.arange(100)
@@ -171,5 +189,5 @@ def test_the_count_is_that_of_a_light_that_goes_on_and_off() -> None:
 
 @pytest.mark.long
 def test_nor_in_many_random_shows() -> None:
-    flashed = [seen for _, seen in map(tried, range(1000, 1600))]
+    flashed = [tried(seed, moves=seed % 3 == 0)[1] for seed in range(1000, 1600)]
     assert sum(flashed) >= 10, "too few plays that flash to say much"
