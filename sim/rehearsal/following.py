@@ -54,7 +54,7 @@ class FollowingScheduler(Scheduler[_Act]):
         outputs: FollowedOutputs[_Act],
         journal: Journal[_Act] | None = None,
         *,
-        joins: bool = True,
+        joins: bool,
     ) -> None:
         self._driven = outputs
         self._joins = joins

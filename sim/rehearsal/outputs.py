@@ -122,8 +122,6 @@ class OutputRows:
             row.append(Fading(*self._times(now), dark, dark))
         for shining in self.shining.values():
             shining.end(self._times(now)[1])
-        for follower in self.followers.values():
-            follower.forget(max(now, self.shown + 1))
         for presence in self._presences.values():
             presence.clear(self._frame)
         self.throw_safe(now)

@@ -5,14 +5,19 @@ from __future__ import annotations
 import pytest
 
 from firmware_gen.player.light import PlayedLight, RunningEffect, StripPainter
+from firmware_gen.player.outputs import TableOutputs
 from firmware_gen.player.pulses import PulseLine
 from firmware_gen.table.laws import law_by_id
 from firmware_gen.table.layout import EFFECTS, ORDERS
-from firmware_gen.table.ops import Modulate
+from firmware_gen.table.ops import ActOp, Modulate, Turn
 from firmware_gen.table.records import ServoRecord, StripRecord
 from sim.light.effects import FULL, noise
+from sim.model import MINIMUM_JERK, Fade, Move, Throw
 from sim.rehearsal.fixed_motion import FixedMotion
+from sim.rehearsal.outputs import OutputRows
 from sim.rulebook import ANGLE_BITS
+from tests.firmware_gen.tables_by_hand import LAMP, SWITCH, table
+from tests.sim.small_shows import show_of
 
 UNIFORM = law_by_id(0)
 MS = 256
@@ -175,3 +180,22 @@ def test_a_strip_sends_its_colours_in_its_own_order() -> None:
     for order, name in enumerate(ORDERS):
         painted = StripPainter(StripRecord(5, 1, order, 0, 0)).paint(light, 0)
         assert list(painted) == [255 if letter == "r" else 0 for letter in name]
+
+
+# -- what is caught up on ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("late_ms", "left_ms"), [(0, 100), (99, 1), (100, 0), (101, 0)])
+def test_what_is_begun_late_takes_what_is_left_of_its_time(late_ms: int, left_ms: int) -> None:
+    """On the player of a table and in a rehearsal; what takes no time is as it was."""
+    played = TableOutputs(table((LAMP, SWITCH), ((),)))
+    fade, turn = ActOp(0, 200, 100), Turn(1, True)
+    assert played.shortened(fade, late_ms) == ActOp(0, 200, left_ms)
+    assert played.shortened(turn, late_ms) == turn
+    rehearsed = OutputRows(show_of(), "back", {})
+    for whole, left in (
+        (Fade("lure", 60.0, 100), Fade("lure", 60.0, left_ms)),
+        (Move("jaw", 9.0, 100, MINIMUM_JERK), Move("jaw", 9.0, left_ms, MINIMUM_JERK)),
+        (Throw("fan", True), Throw("fan", True)),
+    ):
+        assert rehearsed.shortened(whole, late_ms) == left

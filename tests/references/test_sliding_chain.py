@@ -248,6 +248,29 @@ def test_the_bound_of_a_known_motion_is_the_motion() -> None:
         assert most == pytest.approx(needs, rel=1e-9)
 
 
+@pytest.mark.parametrize("claw_deg", [20.0, -20.0, 60.0, 120.0])
+def test_a_claw_on_a_slide_is_felt_by_how_it_stands(claw_deg: float) -> None:
+    """Coriolis: 2 m w v times how far ahead along the slide the claw's mass lies (Meriam and
+    Kraige, from memory). The slide goes in and out at 0.1 m/s at most, the root turns at 90 deg/s.
+    """
+    chain = SlidingChain(
+        (
+            link("root", None, 0j, 1e-9, 0j, 0.0),
+            slide("out", 0, 0j, 0.0, 1e-9),
+            link("claw", 1, 0j, 0.05, 0.04 + 0j, 0.0),
+        )
+    )
+    reaches = (
+        JointLimits((0.0, 0.0), 90.0, 0.0),
+        JointLimits((0.0, 0.0), 100.0, 0.0),
+        JointLimits((claw_deg, claw_deg), 0.0, 0.0),
+    )
+    own = np.array([0.0]), np.array([90.0]), np.array([0.0])
+    least, most = chain.bounds_nm(0, own, reaches, 0.0)
+    felt = 2.0 * 0.05 * np.radians(90.0) * 0.1 * 0.04 * abs(np.cos(np.radians(claw_deg)))
+    assert (least[0], most[0]) == pytest.approx((-felt, felt), rel=1e-6)
+
+
 def test_the_most_inertia_is_that_of_the_stretched_chain() -> None:
     assert HEAD.greatest_inertia_kg_m2(0) == pytest.approx(0.56 * PINION_M**2)
     stretched = BEAD.greatest_inertia_kg_m2(0)

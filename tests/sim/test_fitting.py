@@ -63,6 +63,8 @@ def sampled(
         Law("parabolic"),
         Law("4-5-6-7"),
         Law("trapezoid", 0.1),
+        *(Law("trapezoid", share) for share in (0.2, 0.3)),
+        *(Law("double-S", share, 0.5) for share in (0.1, 0.2, 0.3, 0.4)),
         Law("3-4-5", peak=0.3),
         Law("3-4-5", peak=0.7),
     ],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -91,6 +92,22 @@ def test_the_hardest_pose_is_found_not_sampled(
     assert found >= sampled - 1e-9
     assert found <= sampled * (1.0 + 1e-6) + 1e-7
     assert low_deg <= at <= low_deg + wide
+
+
+@pytest.mark.parametrize(("lowers", "at_deg"), [(False, 30.0), (True, -30.0)])
+def test_a_spring_of_half_the_weight_makes_thirty_degrees_the_hardest_pose(
+    lowers: bool, at_deg: float
+) -> None:
+    """W cos(a) + k a, k half of W, is steepest no more where sin(a) = k / W; 1 rad of it is 0.5 W.
+
+    At 0 deg W, at 30 deg W (cos 30 + 0.5 pi / 6) = 1.128 W, at 90 deg 0.785 W.
+    """
+    weight = 0.5 * 0.2 * 9.80665
+    part = Load((PointMass(0.5, 0.2),), springs=(Spring(weight / 2.0, 0.0),), lowers=lowers)
+    ends = sorted((0.0, 3.0 * at_deg))
+    found, at = load.worst_hold_nm(part, ends[0], ends[1], 0.0)
+    assert at == pytest.approx(at_deg)
+    assert found == pytest.approx(weight * (np.cos(np.pi / 6.0) + np.pi / 12.0))
 
 
 @given(st.floats(-90.0, 90.0))

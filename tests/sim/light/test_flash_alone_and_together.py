@@ -14,6 +14,7 @@ from sim.light.flash import (
     Flashing,
     LightSource,
     count_in_worst_second,
+    ensembles,
     flashing,
     general_changes,
     most_ways,
@@ -55,6 +56,15 @@ def test_two_lights_in_turn_flash_as_often_as_both() -> None:
 def test_two_lights_at_once_flash_as_often_as_one() -> None:
     same = pulses(500.0)
     assert found(left=white(same), right=white(same)) == []
+
+
+def test_lights_that_go_alike_are_not_judged_as_a_pair() -> None:
+    """Beside a third one each of them is, and all three are. Half as bright is not alike."""
+    one, other = pulses(100.0, on_ms=50.0), pulses(100.0, first_ms=25.0, on_ms=50.0)
+    sources = {"a": white(one), "b": white(one), "c": white(other)}
+    assert ensembles(sources) == (("a", "c"), ("b", "c"), ("a", "b", "c"))
+    dimmer = {"a": white(one), "b": white(one / 2.0), "c": white(other)}
+    assert ensembles(dimmer) == (("a", "b"), ("a", "c"), ("b", "c"), ("a", "b", "c"))
 
 
 @pytest.mark.parametrize(("leds", "count"), [(9.0, 1), (10.0, 0)])

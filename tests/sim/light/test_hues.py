@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -65,6 +67,24 @@ def test_under_a_cap_a_fade_turns_though_all_its_channels_rise(
     pixel's channels is 1. Luminance (IEC 61966-2-1 and CIE 15) is 0.35 to begin with, about 0.52
     half-way, where the cap is met (green 0.71, red and blue 0.18), and 1/3 at the end."""
     assert ways_of_fades(belly(cap_a), (StripLight((0, 185, 0)), WHITE)) == ways
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "ways"),
+    [
+        ((192, 0, 192), (128, 192, 64), 2),
+        ((128, 64, 192), (192, 192, 0), 2),
+        ((192, 0, 255), (255, 128, 0), 1),
+        ((0, 192, 255), (255, 64, 0), 1),
+    ],
+)
+def test_a_strip_without_a_trim_is_one_whose_channels_all_shine_in_full(
+    one: tuple[int, int, int], other: tuple[int, int, int], ways: int
+) -> None:
+    """Of each pair, a channel that were a quarter brighter would turn another number of times."""
+    lights = StripLight(one), StripLight(other)
+    even = replace(belly(), trims=(1.0, 1.0, 1.0))
+    assert ways_of_fades(belly(), lights) == ways_of_fades(even, lights) == ways
 
 
 def test_of_too_many_lights_the_most_is_taken() -> None:

@@ -79,6 +79,12 @@ def test_a_channel_without_pulses_lets_go_half_a_second_later() -> None:
     assert radio.heard == ((CHANNEL_GOOD - 1, 99),)
 
 
+def test_a_button_that_a_stick_has_let_go_is_not_let_go_again_when_the_radio_is_lost() -> None:
+    presses = [put(0, 1500), put(1000, 1800), put(2000, 1500), put(3000, None)]
+    radio = radio_of(show_of(), "head", presses)
+    assert radio.requests == {51: [Request("down", button=1)], 101: [Request("up", button=1)]}
+
+
 def test_pulses_that_no_radio_gives_are_none() -> None:
     radio = radio_of(show_of(), "head", [put(0, 700), put(1000, 2300)])
     assert radio.heard == ()

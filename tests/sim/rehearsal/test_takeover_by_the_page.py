@@ -13,6 +13,7 @@ from sim.rehearsal.takeover import (
     INTEGERS,
     POSITIONS_PER_DEG,
     ServoLimits,
+    _filled,
     least_time,
     take_over,
 )
@@ -53,3 +54,12 @@ def test_a_move_takes_no_less_than_its_acceleration_asks_and_hardly_more(
     """Na is the root of Ca |D| 625 / (128 am), one more than rounded down, in 16 bits or so."""
     root = sqrt(ca * distance * 625.0 / (128.0 * limit))
     assert -1e-4 * root - 0.1 < least_time(limit, distance, ca) - root <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("bits", "fours"), [(1, 15), (2, 15), (3, 14), (29, 1), (30, 1), (31, 0), (32, 0)]
+)
+def test_as_many_fours_go_in_as_leave_32_bits(bits: int, fours: int) -> None:
+    for value in (1 << (bits - 1), (1 << bits) - 1):
+        assert _filled(value) == (value << 2 * fours, fours)
+        assert _filled(value)[0] < 1 << 32

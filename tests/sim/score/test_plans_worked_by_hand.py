@@ -12,6 +12,7 @@ import pytest
 
 from sim.model import (
     Cue,
+    Hold,
     InTurn,
     Law,
     Move,
@@ -197,6 +198,14 @@ def test_boards_are_ready_when_the_one_with_most_servos_has_enabled_them() -> No
     assert ready_ms(replace(show, rig=rig)) == 400
     assert ready_ms(replace(show, rig=replace(rig, outputs=(TAIL,)))) == 200
     assert ready_ms(replace(show, rig=replace(rig, outputs=()))) == 0
+
+
+def test_a_strand_with_an_end_begins_anew_from_where_it_ended_when_that_is_over() -> None:
+    """Half a second, a second there, two back as far as 10 deg, a fifth: 3.7 s in all."""
+    body = InTurn((Hold(500), fin(30.0, 1000), fin(10.0, 2000), Hold(200)))
+    planned = planned_moves(show_of(Cue("sway", "", body), idle=("sway",)))
+    anew = {(one.start_ms, one.from_deg) for one in planned if one.move.angle_deg == 30.0}
+    assert (3700 + 500, 10.0) in anew
 
 
 def test_a_strand_glides_back_within_the_limits_of_the_moves_that_are_written() -> None:
