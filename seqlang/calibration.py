@@ -97,7 +97,7 @@ def read_points(texts: Sequence[str]) -> tuple[MeasuredPoint, ...]:
     if not (all(rise > 0 for rise in rises) or all(rise < 0 for rise in rises)):
         words = ", ".join(map(str, points))
         raise CalibrationRefusedError(
-            f"the pulses of `{words}` neither rise nor fall all the way; measure again"
+            f"the pulses of `{words}` must all rise or all fall; measure again"
         )
     return tuple(points)
 
@@ -154,8 +154,8 @@ def recalibrated(loaded: Loaded, name: str, points: Sequence[MeasuredPoint]) -> 
     servo = servo_called(loaded, name)
     if len(points) < CALIBRATION_POINTS[0] and points[0].unit != "rpm":  # those may have one
         raise CalibrationRefusedError(
-            f"`{points[0]}` alone says nothing of the way between; measure two points or more, far "
-            "apart"
+            f"`{points[0]}` is one point, and a calibration needs two or more; measure another, "
+            "far from it"
         )
     text = _Text(loaded, servo)
     text.demand_unit(points[0])
@@ -219,9 +219,9 @@ class _Text:
             return self._in_place(points, order, trim_us)
         if self._twins:
             raise CalibrationRefusedError(
-                f"the text gives `{self._servo.name}` {self._count} points together with "
-                f"{_listed(twin.name for twin in self._twins)}; measure as many, or write the "
-                "points there by hand"
+                f"`{self._servo.name}` shares its line of {self._count} points with "
+                f"{_listed(twin.name for twin in self._twins)}; measure {self._count} points, or "
+                "write them there by hand"
             )
         falls = order[0] > order[-1]
         return self._all_anew(points[::-1] if falls else points, trim_us)
@@ -290,10 +290,9 @@ class _Text:
         text = self._loaded.sources[span.path].text[span.start : span.end]
         line = self._loaded.sources[span.path].line_number(span.start)
         raise CalibrationRefusedError(
-            f"{span.path}:{line}: `{text}` is also that of "
-            f"{_listed(one.name for one in alike if one is not self._servo)}, and brackets cannot "
-            "say a value for each there; write such parts out on lines of their own, or give each "
-            "a trim"
+            f"{span.path}:{line}: `{text}` holds for "
+            f"{_listed(one.name for one in alike if one is not self._servo)} too, and values in "
+            "brackets cannot stand there; give each of these parts lines of its own, or a trim"
         )
 
     def _probed(self) -> tuple[list[int], Fraction]:
@@ -371,6 +370,6 @@ def spliced(raw: bytes, text: str, fix: Fix) -> bytes:
         start = starts[line - 1] + source.column_number(span.start) - 1
         end = start + span.end - span.start
         if decoded[start:end] != text[span.start : span.end]:
-            raise ValueError("the file is not what was read")
+            raise ValueError("the file has changed since it was read")
         decoded = decoded[:start] + instead.replace("\n", line_end) + decoded[end:]
     return decoded.encode("utf-8")

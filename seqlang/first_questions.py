@@ -126,7 +126,7 @@ def amount(text: str, measure: units.Measure) -> tuple[str, Fraction]:
     try:
         return written, units.parse_quantity(written).value * measure.scale
     except ZeroDivisionError:
-        raise UnfitAnswerError(f"`{written}` would be endlessly fast") from None
+        raise UnfitAnswerError(f"`{written}` has no speed: write a time over 0") from None
 
 
 _EXAMPLE: Final = {
@@ -189,7 +189,7 @@ def _pin(job: Job) -> Callable[[str, Answers], str]:
         except ValueError as error:
             reason = str(error)
         if reason is None and word in _taken(answers):
-            reason = "an earlier answer has it already"
+            reason = "an earlier answer took it"
         if reason is not None:
             raise UnfitAnswerError(f"pin `{word}` does not fit: {reason}; free: {', '.join(free)}")
         return word

@@ -98,8 +98,9 @@ def begin(servo: Servo, pulse_us: float, now_s: float) -> Jog:
 
     Raises ValueError for a pulse that no board makes.
     """
-    if not PULSE_RANGE_US[0] <= pulse_us <= PULSE_RANGE_US[1]:
-        raise ValueError(f"no servo gets a pulse of {pulse_us:g} us")
+    least, most = PULSE_RANGE_US
+    if not least <= pulse_us <= most:
+        raise ValueError(f"boards make pulses of {least} us to {most} us, not {pulse_us:g} us")
     travel = sorted(float(pulse_at(servo, place)) for place in servo.travel_deg)
     low_limit, high_limit = ceil(2.0 * servo.pulse_range_us[0]) / 2.0, servo.pulse_range_us[1]
     high_limit = floor(2.0 * high_limit) / 2.0

@@ -106,7 +106,9 @@ class OpenShow:
 
         show = self.show
         if presses and cues is not None:
-            raise ValueError("either presses or cues; name a cue in a press: `lure at 8 s`")
+            raise ValueError(
+                "give presses or cues, not both; a press can name a cue: `lure at 8 s`"
+            )
         if not presses:
             if cues is not None:  # the name of one cue is a collection of letters, too
                 cues = (cues,) if isinstance(cues, str) else tuple(cues)
@@ -152,8 +154,8 @@ class Played:
             raise ValueError(f"{from_ms:g} ms is before power-up, where nothing can be sampled")
         if not rate_hz >= FEWEST_HZ or not 0.0 <= count <= MOST_SAMPLES:
             raise ValueError(
-                f"from {from_ms:g} ms to {end:g} ms at {rate_hz:g} Hz there are no samples, or "
-                f"more than {MOST_SAMPLES:,}"
+                f"from {from_ms:g} ms to {end:g} ms at {rate_hz:g} Hz there must be at least one "
+                f"sample, and at most {MOST_SAMPLES:,}"
             )
         return sample(self.trajectories, from_ms + np.arange(int(count) + 1) * (1000.0 / rate_hz))
 

@@ -125,7 +125,9 @@ def fitted_part(rig: Rig, servo: Servo, take: Take, tolerance: float) -> FittedP
     told = []
     if (beyond := float(np.abs(places - inside).max())) > 0.05:
         unit = of_part(servo).place
-        told.append(f"it went {beyond:.1f} {unit} beyond the travel, and is drawn in to its end")
+        told.append(
+            f"the hand went {beyond:.1f} {unit} beyond the travel; the gesture goes to its end"
+        )
     motion = fitted(take.times_s, inside, tolerance)
     steps = tuple(_steps(rig, servo, motion, told))
     return FittedPart(servo, motion, steps, tolerance, len(take.times_s), tuple(told))
@@ -146,7 +148,9 @@ def _steps(rig: Rig, servo: Servo, motion: FittedMotion, told: list[str]) -> Ite
             told.append(f"{where} is more than the servo can do: {reason}")
             least_ms = 0
         if least_ms > stretch.duration_ms:
-            told.append(f"{where} lasts {least_ms} ms in place of {stretch.duration_ms} ms")
+            told.append(
+                f"{where} took {stretch.duration_ms} ms by hand; the servo needs {least_ms} ms"
+            )
         yield Move(servo.name, target, max(least_ms, stretch.duration_ms), stretch.law)
         place = target
 

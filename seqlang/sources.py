@@ -71,7 +71,7 @@ def pulse_us(written: str, of: str, order: str) -> float:
     would = f"write {low} us to {high} us, or `{order} {NOTHING}`"
     written = _with_a_point(written)
     if not written:
-        raise ValueError(f"the pulse {of} is not said; {would}")
+        raise ValueError(f"the pulse {of} is missing; {would}")
     no_pulse = f"`{written}` is not a pulse {of}; {would}"
     try:
         value, dimension = parse_quantity(written)
@@ -93,7 +93,7 @@ def share(written: str, of: str) -> float:
     would = "write 0 % to 100 % of the chip's supply"
     written = _with_a_point(written)
     if not written:
-        raise ValueError(f"the place {of} is not said; {would}")
+        raise ValueError(f"the place {of} is missing; {would}")
     no_place = f"`{written}` is not a place {of}; {would}"
     try:
         value, dimension = parse_quantity(written)

@@ -150,16 +150,16 @@ def _demand_only(loaded: Loaded, after: Loaded, wanted: Mapping[str, tuple[float
             )
         names = ", ".join(f"`{name}`" for name in wanted)
         raise TrimRefusedError(
-            f"the text says the trims of {names} and `{light.name}` at once; choose both, or write "
-            "by hand a value for each there, in brackets"
+            f"in the text one number is the trim of {names} and of `{light.name}`; choose them "
+            "together, or write there by hand a value for each, in brackets"
         )
 
 
 def _shared(loaded: Loaded, name: str, span: Span) -> TrimRefusedError:
     line = loaded.sources[span.path].line_number(span.start)
     return TrimRefusedError(
-        f"{span.path}:{line}: the text says the trims of `{name}` and of another light at once, "
-        "and they differ; write by hand a value for each there, in brackets"
+        f"{span.path}:{line}: one number here is the trim of `{name}` and of another light, and "
+        "now they differ; write here by hand a value for each, in brackets"
     )
 
 

@@ -9,24 +9,27 @@ if TYPE_CHECKING:
     from sim.strain.usage import Mix
 
 NOT_STATED = (
-    "no `usage` is stated: all cues that end are taken one after another, without a pause, or what "
-    "goes on without an end alone, if that takes more"
+    "the text states no `usage`, so what takes more is counted: all cues that end, one after "
+    "another without a pause; or, alone, what goes on without an end"
 )
 
 
 def use_in_words(show: Show, mix: Mix) -> str:
-    """For example: in each hour `lure` 6 times and `chew` 20 times, else idle."""
+    """For example: in each hour `lure` 6 times and `chew` 20 times; for the rest idle."""
     if not mix.stated:
         return NOT_STATED
     runs = [f"`{one.cue}` {_times(one.per_hour)}" for one in show.score.usage if one.per_hour > 0.0]
     told = " and ".join(filter(None, (", ".join(runs[:-1]), runs[-1]))) if runs else "no cue"
     if mix.crowded:
         return (
-            f"the use stated for each hour takes {mix.asked:.3g} hours and is scaled down to fit: "
-            f"{told}"
+            f"the use stated for each hour takes {mix.asked:.3g} hours, so it is scaled down to "
+            f"one: {told}"
         )
     rests = "idle" if show.score.idle else "standing by"
-    return f"in each hour {told}, else {rests}, or what goes on without an end if that takes more"
+    return (
+        f"in each hour {told}; for the rest {rests}, or what goes on without an end if that takes "
+        "more"
+    )
 
 
 def _times(per_hour: float) -> str:

@@ -37,7 +37,8 @@ def checklist(matter: BookMatter) -> str:
 
 def _steps(matter: BookMatter) -> Iterator[str]:
     rig, score = matter.show.rig, matter.show.score
-    yield f"`bellcrank status --all` says {matter.number} of every board, and has nothing to do"
+    number = matter.number
+    yield f"`bellcrank status --all` names show {number} for every board, and asks for nothing"
     for supply in rig.supplies:
         if isinstance(supply.source, Cells):
             yield f"pack of `{supply.name}`: charged, not swollen, seated; a spare is with you"

@@ -114,7 +114,10 @@ def _wearer(wearer: Wearer) -> Iterator[tuple[str, str]]:
     yield "Air in the costume", f"{figure(wearer.temperature_c)} C"
     yield "Kept in hand", f"{figure(100 * wearer.margin)} % of every servo's torque and speed"
     if any((wearer.tilt_deg == 0.0, wearer.wind_m_s == 0.0)):
-        yield "", "What stands at 0 or none was not checked. Change the text if it happens."
+        yield (
+            "",
+            "A tilt of 0 and a wind of none were not checked. If they happen, change the text.",
+        )
 
 
 # -- calibration ----------------------------------------------------------------------------------

@@ -351,4 +351,4 @@ def _of_pin(matter: BookMatter, pin: str, joint: Joint) -> Iterator[tuple[str, .
             leader = matter.show.rig.leader
             cabled = joint.kind in (LINE, BACK) and (leader is None or leader.radio is None)
             length = "3 m at most" if cabled else BLANK
-            yield pin, joint.name, _LEADS[joint.kind.split(",")[0]], "next to none", BLANK, length
+            yield pin, joint.name, _LEADS[joint.kind.split(",")[0]], "almost none", BLANK, length

@@ -155,10 +155,7 @@ def _exit(status: int) -> NoReturn:
     failure = lost(sys.stdout)
     if failure is not None:
         why = (failure.strerror or str(failure)).lower()
-        say_error(
-            f"the work is done, but the end of what it says is missing: the output takes no more "
-            f"({why})"
-        )
+        say_error(f"the work is done, but the last of its output could not be written ({why})")
         status = status or WRONG_USAGE
     sys.exit(status)
 

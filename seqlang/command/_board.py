@@ -180,7 +180,9 @@ def virtual_board(speed: float, name: str = "") -> Server:
 
 def _not_kept(error: OSError) -> None:
     why = (error.strerror or str(error)).lower()
-    click.echo(f"note: the virtual board forgets its show: `{error.filename}`: {why}", err=True)
+    click.echo(
+        f"note: the virtual board cannot keep its show in `{error.filename}`: {why}", err=True
+    )
 
 
 def chips_like(_: click.Context, __: click.Parameter, begun: str) -> list[str]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from seqlang.check import Checked
     from seqlang.loading import Loaded
 
-_WHY = "they stand here once for each show, and again when their figures change"
+_WHY = "they are shown once for each show, and again when their figures change"
 
 
 class FirstFlash:

@@ -162,11 +162,11 @@ def _tell(file: str, rounds: Rounds, advice: int) -> None:
     click.echo(f"{file}: {changes if rounds.changes else 'nothing changed'}")
     if rounds.failing:
         click.echo(
-            f"  {len(rounds.failing)} remedies alone would not pass and are not offered; the "
-            "findings below say what helps"
+            f"  {len(rounds.failing)} remedies are not offered, as none of them passes by itself; "
+            "the findings below say what helps"
             if len(rounds.failing) > 1
-            else "  1 remedy alone would not pass and is not offered; the findings below say what "
-            "helps"
+            else "  1 remedy is not offered, as it does not pass by itself; the findings below say "
+            "what helps"
         )
     if rounds.waiting:
         noun = "1 remedy waits" if rounds.waiting == 1 else f"{rounds.waiting} remedies wait"

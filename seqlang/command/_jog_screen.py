@@ -108,7 +108,7 @@ def _state(view: JogView) -> str:
     if view.jog.is_limp:
         return "LIMP. ENTER: pulses. The part goes back at once to where it last stood."
     if view.jog.stopped:
-        return "An end holds here. e passes it; look what the part would press on."
+        return "It stands at an end. e goes beyond it; look what the part would press on."
     return f"PULSES. Without a key they end after {IDLE_S:.0f} s."
 
 

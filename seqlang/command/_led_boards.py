@@ -84,6 +84,6 @@ def _not_reached(wanted: str, reached: tuple[int, ...], names: dict[str, int]) -
     called = {address: f" (`{name}`)" for name, address in names.items()}
     here = ", ".join(f"{address}{called.get(address, '')}" for address in reached)
     if wanted in names:
-        return f"`{wanted}` is board {names[wanted]}, which does not answer here; to be had: {here}"
+        return f"`{wanted}` is board {names[wanted]}, which does not answer here; these do: {here}"
     how = "its address" if names else "its address; with `--show` it has a name"
     return f"`--board` wants a board that is reached here, by {how}: {here}; found `{wanted}`"

@@ -86,7 +86,7 @@ def obey(virtual: VirtualBoard, line: str) -> str:
     player = virtual.board.player
     senses = player.table.senses if player else ()
     if int(number) >= sum(isinstance(one, kinds[word]) for one in senses):
-        told += "; the show on the board has no such one"
+        told += f"; the show on the board has no {word} {int(number)}"
     return f"{virtual.time_s:9.2f} s  {which}: {told}"
 
 
@@ -107,8 +107,8 @@ def _put(virtual: VirtualBoard, word: str, number: int, written: str) -> str:
 def _not_stored(error: OSError) -> None:
     why = (error.strerror or str(error)).lower()
     say_error(
-        f"`{error.filename}` cannot be written: {why}; the board plays on, and tries again. Unless "
-        "there is room when it ends, its last show is lost then"
+        f"`{error.filename}` cannot be written: {why}; the board plays on, and tries again. If "
+        "it still cannot when it ends, its last show is lost"
     )
 
 

@@ -101,7 +101,7 @@ def _tell(host: str, number: int, code: str) -> None:
         say(f"the page is at {url}")
     say(f"the code is {code[:4]} {code[4:]}; until Ctrl-C")
     if host != LOOPBACK:
-        say("whoever reads along in this network can read the code: use a network of your own")
+        say("whoever listens in this network can read the code: use a network of your own")
         say("a phone is not an emergency stop: keep a switch in the supply's lead within reach")
 
 

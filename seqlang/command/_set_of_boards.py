@@ -148,7 +148,7 @@ def mixed_among(found: Sequence[tuple[str, int, int]]) -> LinkFailure | None:
     if not astray:
         return None
     leading = ", ".join(f"{number:08x}" for number in sorted(led))
-    return _mixed(f"{', '.join(astray)}, and what leads has {leading}")
+    return _mixed(f"{', '.join(astray)}, and the board that leads has {leading}")
 
 
 def _mixed(words: str) -> LinkFailure:

@@ -77,7 +77,7 @@ def set_trims(path: Path, asked: AskedTrims) -> TrimsAnswer:
             return TrimsAnswer(False, _CHANGED)
         made = retrimmed(loaded, asked.lights)
         if made.fix is None:
-            return TrimsAnswer(True, "These trims stand in the text already.")
+            return TrimsAnswer(True, "The text has these trims already.")
         wrong = [one for one in check(made.loaded).findings if one.severity == "error"]
         if wrong:  # a page shows only a text without errors
             return TrimsAnswer(False, f"Nothing is written. With them: {wrong[0].message}")
@@ -86,7 +86,7 @@ def set_trims(path: Path, asked: AskedTrims) -> TrimsAnswer:
         return TrimsAnswer(False, f"Nothing is written: {refused}.")
     except OSError as error:
         why = (error.strerror or str(error)).lower()
-        return TrimsAnswer(False, f"Nothing is written: `{path.name}` could not be ({why}).")
+        return TrimsAnswer(False, f"Nothing is written: `{path.name}` cannot be written ({why}).")
     files = " and ".join(Path(name).name for name in made.fix.by_file)
     return TrimsAnswer(
         True, f"Written into {files}. Flash the boards, and look at the real lights."

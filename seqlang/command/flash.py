@@ -67,10 +67,11 @@ def command(
 
     The board plays its old show until the new one is stored and verified; then the new one starts
     from its safe pose: keep clear of the parts. With --merged it plays nothing meanwhile. Before
-    the first flash of a show its cautions stand in full. Of a show with several boards it says
-    which to plug in next: each is known by its address, and what it was given is remembered. Boards
-    that answer the one that leads get their tables through it. Exit status 1 if the show has
-    errors, 3 if board or link fail.
+    the first flash of a show its cautions stand in full.
+
+    If the show has several boards, it says which to plug in next. It knows each by its address, and
+    remembers what each was given. Boards that answer the one that leads get their tables through
+    that one. Exit status 1 if the show has errors, 3 if board or link fail.
 
     Example: bellcrank flash first.cues --port virtual
     """

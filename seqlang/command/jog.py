@@ -117,8 +117,8 @@ def command(
 
     r records what you do with a part until r is pressed again. On leaving, the fewest moves with
     laws that stay close to it become a gesture at the end of FILE. Parts that were recorded one
-    after another move together in it. A key turns a part slowly: a quick gesture is made so by
-    shorter times in the text.
+    after another move together in it. A key turns a part slowly. For a quick gesture, shorten the
+    times in the text afterwards.
 
     With --stick a radio's stick or a knob turns the part. It takes hold when it comes past where
     the part stands, and its whole way is the part's travel.

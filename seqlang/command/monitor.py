@@ -70,11 +70,10 @@ def command(
 ) -> None:
     """Log what happens on the boards, until Ctrl-C.
 
-    That is: cues, requests of other commands, stops, resets, errors, and batteries that are low or
-    empty. Watches the board on
-    --port; without it, every board that commands use, beside them. Each record is on the disk
-    before the next, so the log survives a crash of this computer. Cues that somebody starts with
-    a remote are seen by looking at the board five times a second.
+    The log has cues, requests of other commands, stops, resets, errors, and batteries that are low
+    or empty. With --port it watches the board there. Without it, it watches every board that other
+    commands use. Each record is on the disk before the next one, so the log survives a crash of
+    this computer. It looks at a board five times a second, and so sees cues that a remote starts.
 
     Example: bellcrank monitor --port virtual --for "1 s" --log evening.log
 

@@ -111,7 +111,7 @@ def _answered(
         name = question.name
         if not question.is_due(answers):
             if name in options:
-                raise WrongUse(f"`--{name}` answers a question that the other answers leave out")
+                raise WrongUse(f"`--{name}` does not go with the other answers: leave it out")
             continue
         known = options.get(name, before.get(name))
         try:

@@ -62,7 +62,7 @@ def command(
     the page can be written into the text from there.
 
     With --picture one cue is drawn at true pace, over and over, in one file that opens anywhere.
-    A show whose lights are hard on the eyes gets none, except with --dark.
+    A show whose lights are hard on the eyes gets a picture only with --dark.
 
     Example: bellcrank preview first.cues --out first.html
     """

@@ -62,8 +62,8 @@ def command(
 ) -> None:
     """Fetch the table that a board plays, and list it in words.
 
-    It is named by its SHA-256. Boards keep no names: with --show they come from the text, if the
-    board plays that show. The board plays on meanwhile.
+    The table's name is its SHA-256. A board keeps no other names: with --show they come from the
+    text, if the board plays that show. The board plays on meanwhile.
 
     --text goes back to a cue text as far as a table allows. Comments say what to fill in (ratings,
     loads, supplies), and what of a cue cannot be said in statements.
@@ -130,7 +130,7 @@ def _write_text(path: Path, data: bytes, board: CompiledBoard | None) -> TableTe
 def _tell_text(path: Path, made: TableText) -> None:
     click.echo(f"\nwrote  {path}; its comments say what to fill in")
     for cue in made.left_out:
-        say(f"       cue `{cue}` does not go back to statements: it stands in comments")
+        say(f"       cue `{cue}` cannot be written in statements: it stands in comments")
     for cue in made.waiting:
         say(f"       cue `{cue}` moves nothing on this board: it needs the other boards' texts")
 

@@ -51,7 +51,7 @@ def command(
     buttons within a second.
 
     The page is for this computer only, unless you say --open or --address. Phones need the code
-    that is printed. Who reads along in the network can read it too: use a network of your own.
+    that is printed. Whoever listens in the network can read it too: use a network of your own.
 
     A phone is not an emergency stop: keep a switch in the supply's lead within reach.
 

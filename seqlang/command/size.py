@@ -203,7 +203,7 @@ def _asked(one: ServoSize) -> tuple[str, ...]:
     )
 
 
-REVERSAL = "while a servo at full speed is thrown back; a capacitor at its board can give it"
+REVERSAL = "while a servo at full speed turns back; a capacitor at its board can give it"
 
 
 def _supplies(sizes: Sizes) -> Iterator[str]:

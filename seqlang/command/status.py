@@ -56,10 +56,11 @@ _A_FEW: Final = 10
 def command(port: str | None, baud: int, file: str | None, everywhere: bool, form: str) -> int:
     """Say what the connected board plays, and what to do.
 
-    Of a board that leads, those that answer it are told as well. With --all a port on which no
-    board answers ends it with status 3, after all have been asked; so does a board that should
-    answer the one that leads. So do boards that are known to have different versions of one show:
-    those that answer, and with --show those that were seen or flashed from this computer before.
+    For a board that leads, it also tells of the boards that answer that one.
+
+    With --all every board is asked. The exit status is 3 if no board answers on a port, if one that
+    should answer the leader does not, or if boards have different versions of one show. This counts
+    the boards that answer, and with --show those that this computer saw or flashed before.
 
     Example: bellcrank status --port virtual --show first.cues
 
@@ -238,7 +239,7 @@ def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
         ReportedMode.LIMP: ["`bellcrank standby` gets it ready again; keep clear of the parts"],
     }.get(ReportedMode(state.mode) if state.mode in set(ReportedMode) else ReportedMode.READY, [])
     if state.battery & BATTERY_EMPTY:
-        found = ["charge or change the battery: it is empty, and the board stays limp for it"]
+        found = ["charge or change the battery: it is empty, so the board stays limp"]
     elif state.battery & BATTERY_BLIND:
         found.append("look at the lead from the battery to the watch's divider: it reads nothing")
     elif state.battery & BATTERY_LOW:
@@ -261,7 +262,7 @@ def _to_do(state: State, table: bytes, show: CompiledShow | None) -> list[str]:
 def _battery(state: State) -> str:
     """Its voltage, and how it is."""
     if state.battery & BATTERY_BLIND:
-        return "nothing is read of it"
+        return "there is no reading of it"
     volts = f"{(state.battery_mv or 0) / 1000:.2f} V"
     if state.battery & BATTERY_EMPTY:
         return f"{volts}, empty: no standby until it has recovered"

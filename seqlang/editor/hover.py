@@ -164,7 +164,7 @@ def _move(one: Occurrence, name: str, loaded: Loaded, checked: Checked | None) -
             yield f"`{name}`:\n"
         yield from _worked(work, hardest)
     if len(set(here)) > 1:
-        yield f"the hardest of {len(set(here))} places that it may start from\n"
+        yield f"shown for the hardest of {len(set(here))} places where this move may start\n"
 
 
 def _covers(span: Span, place: Span) -> bool:
@@ -184,7 +184,8 @@ def _worked(work: ServoWorkload, way: int) -> Iterator[str]:
     yield f"- torque: {torque:.0%} of stall"
     yield f"- speed: {speed:.0%} of its own"
     verdict = "passes" if asked.passes[way] else "**does not pass**"
-    yield f"- worst instant: {float(asked.peak_share[way]):.0%} of what it has there; {verdict}\n"
+    share = float(asked.peak_share[way])
+    yield f"- worst instant: {share:.0%} of what the servo has there; {verdict}\n"
 
 
 def _cue(name: str, show: Show) -> Iterator[str]:

@@ -204,6 +204,6 @@ def renamed(loaded: Loaded, one: Occurrence, new: str) -> tuple[Occurrence, ...]
     if found != expected or new_findings:
         why = next((f.message for f in after.findings if f.name in new_findings), None)
         raise CannotRenameError(
-            f"with `{new}` the show would not say the same" + (f": {why}" if why else "")
+            f"with `{new}` the show would mean something else" + (f": {why}" if why else "")
         )
     return places

@@ -41,5 +41,5 @@ class OwnTexts(LanguageServerProtocol):
     def handle_message(self, message: Any) -> None:
         """Raises JsonRpcInvalidRequest for JSON that is no message."""
         if not hasattr(message, "jsonrpc"):
-            raise JsonRpcInvalidRequest("it is no message of the protocol")
+            raise JsonRpcInvalidRequest("it is not a message of the protocol")
         super().handle_message(message)

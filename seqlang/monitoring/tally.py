@@ -143,7 +143,7 @@ def wrong_words(record: LogRecord) -> str:
 def _battery_words(fields: Mapping[str, object]) -> str:
     how, millivolts = fields.get("battery"), fields.get("millivolts")
     if how == "unread":
-        return "nothing is read of its battery: the lead to the watch's divider may be off"
+        return "there is no reading of its battery: the lead to the watch's divider may be off"
     volts = f": {millivolts / 1000:.2f} V" if isinstance(millivolts, int | float) else ""
     words = {
         WELL: "its battery has recovered",

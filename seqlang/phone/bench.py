@@ -261,5 +261,5 @@ def _state(view: JogView) -> str:
     if view.jog.is_limp:
         return "Limp. While you hold, it has pulses: it goes back at once to where it last stood."
     if view.jog.stopped:
-        return "An end of its travel holds here."
+        return "It stands at an end of its travel."
     return "It has pulses. Slide with your other hand. Let go, and it is limp."

@@ -46,7 +46,7 @@ LEVEL_ONE: Final = 1 << LEVEL_BITS
 class FollowNumbers(NamedTuple):
     """A follow as a table holds it: from the value `low` of its source to `high` (ticks, or 1/1024)
     from `at_low` to `at_high` (0.01 deg, or half percents), at `speed` and `acceleration` at most
-    (deg/s and deg/s2; of a lamp levels a frame, and none)."""
+    (deg/s and deg/s2; of a lamp: steps of `LEVEL_ONE` in a frame, and 0)."""
 
     low: int
     high: int

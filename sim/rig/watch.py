@@ -19,6 +19,7 @@ The watch replaces no protection circuit: it sees the battery and not each cell,
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from itertools import product
 from math import ceil
 from typing import TYPE_CHECKING, Final
@@ -49,7 +50,7 @@ PIN_SHARE: Final = 0.95
 are off a little (own choice)."""
 LEAST_NOTICE_V: Final = 0.1
 """Of a cell, between the warning and the stop, where the show states no warning (own choice)."""
-_DECADES_OHM: Final = (1_000.0, 10_000.0, 100_000.0)
+_DECADES_OHM: Final = (1_000, 10_000, 100_000)
 _NEAR: Final = 0.9
 """A divider that lets so much of the best one's share through is as good, and may drain less."""
 
@@ -148,7 +149,7 @@ def divider_for(full_v: float, chip_v: float) -> Divider:
     A full battery brings the pin to `PIN_SHARE` of the chip's supply at most; the pin looks into
     `SOURCE_OHM` at most; of those that let nearly the most through, the one that drains least.
     """
-    ohms = [float(step) * decade for decade in _DECADES_OHM for step in E24]
+    ohms = [float(Decimal(step) * decade) for decade in _DECADES_OHM for step in E24]
     most = PIN_SHARE * chip_v / full_v
     fitting = [
         one

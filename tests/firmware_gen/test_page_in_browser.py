@@ -445,7 +445,9 @@ def test_of_a_long_chain_what_it_takes_to_stand_still_is_that_of_the_mechanics(
             near = np.linspace(place - step, place + step, 41).clip(*servo.travel_deg)
             shares = holding_nm(servo, near, rig.wearer) / limit.limit
             words = effort_of(snake, servo.name)
-            found = re.fullmatch(r"to stand still: (\d+) % of what it keeps, (\d+\.\d+) A", words)
+            found = re.fullmatch(
+                r"to stand still: (\d+) % of what it can hold, (\d+\.\d+) A", words
+            )
             assert found, words
             here = float(holding_nm(servo, place, rig.wearer)) / limit.limit
             assert int(found[1]) >= np.floor(100 * here - 0.5)  # never less than it takes

@@ -385,7 +385,7 @@ def test_a_slider_passes_no_end_of_the_travel(
     grasp(phone)
     assert until(lambda: bench.has_pulses)
     phone.say({"do": "slide", "pulse": asked})
-    assert until(lambda: bench.shows("An end of its travel holds here"))
+    assert until(lambda: bench.shows("It stands at an end of its travel"))
     assert until(lambda: bench.shows(end))
     time.sleep(0.3)
     assert bench.shows(end)

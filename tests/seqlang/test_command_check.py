@@ -176,8 +176,8 @@ def test_words_that_a_full_disk_does_not_take_are_told_in_one_line(
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True)
     assert done.returncode == (2 if status == "passes" else 1)
-    told = "error: the work is done, but the end of what it says is missing: the output takes no "
-    assert done.stderr == f"{told}more (no space left on device)\n"
+    told = "error: the work is done, but the last of its output could not be written"
+    assert done.stderr == f"{told} (no space left on device)\n"
 
 
 def test_a_name_that_the_terminal_cannot_show_is_no_failure(tmp_path: Path) -> None:

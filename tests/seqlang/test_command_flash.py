@@ -245,7 +245,7 @@ def test_boards_that_answer_at_once_are_a_set_as_far_as_they_say_so() -> None:
     found = mixed_among([leads, follows, stray])
     assert found is not None
     assert found.reason == "mixed-set"
-    assert "c has 00000008, and what leads has 00000007" in found.message
+    assert "c has 00000008, and the board that leads has 00000007" in found.message
 
 
 def test_a_blank_board_and_a_show_for_two_ask_which_it_is(

@@ -111,9 +111,9 @@ def test_two_points_are_measured_by_keys_and_written(show: Path, served: Server)
         first = marked(hands, "1")
         hands.press("3", "step       50 us")
         while "2500.0 us hold now" not in hands.shown():
-            end_us = turned(hands, UP, lambda shown: "An end holds here" in shown)
+            end_us = turned(hands, UP, lambda shown: "It stands at an end" in shown)
             hands.press("e", "")
-            waiting.until(lambda: "An end holds here" not in hands.shown(), 2.0)
+            waiting.until(lambda: "It stands at an end" not in hands.shown(), 2.0)
         high_us = turned(hands, UP, lambda shown: pulse_us(shown) > END_US)
         second = marked(hands, "77")
         hands.leave("q", "write this into")
@@ -336,7 +336,7 @@ def test_what_was_marked_outlasts_the_loss_of_the_board(show: Path) -> None:
     assert "error:" in told
     assert "flap '1000 us at 2 deg' '... us at ... deg' --write" in told
     assert "writes it later" not in told  # that line would be refused
-    assert "alone says nothing of the way between" in told
+    assert "is one point, and a calibration needs two or more" in told
 
 
 def test_boards_of_a_show_come_one_after_another(tmp_path: Path) -> None:

@@ -175,7 +175,7 @@ WRONG = [
     ("load", "heavy", "with its unit, such as `60 g`"),
     ("length", "3 m", "at most 2 m"),
     ("rating", "9 kgf.cm", "such as `0.17 s/60deg"),
-    ("rating", "0 s/60deg, 9 kgf.cm, 2 A at 6 V", "endlessly fast"),
+    ("rating", "0 s/60deg, 9 kgf.cm, 2 A at 6 V", "has no speed: write a time over 0"),
     ("light", "neon", "`lamp` or `strip`"),
     ("adapter", "6 V", "the two figures"),
     ("adapter", "6 V, 0.8 A", "take a stronger one"),
@@ -310,7 +310,7 @@ def test_a_file_that_is_there_stays_unless_told(capsys: pytest.CaptureFixture[st
     ("arguments", "words"),
     [
         (("--load", "60"), "`--load`: `60` has no unit"),
-        (("--pixels", "10"), "`--pixels` answers a question that the other answers leave out"),
+        (("--pixels", "10"), "`--pixels` does not go with the other answers: leave it out"),
         (("--power", "pack", "--pack", "1 lipo cell, 5000 mAh"), "`--pack`: "),
         (("--load", "900 g", "--rating", "0.1 s/60deg, 1 kgf.cm, 0.5 A at 6 V"), "`--rating`: "),
     ],

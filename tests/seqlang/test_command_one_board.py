@@ -80,12 +80,12 @@ def test_a_channel_without_pulses_is_lost() -> None:
         ("channel -1 1700", "there is no order"),
         (
             "channel 0",
-            "the pulse of channel 0 is not said; write 800 us to 2200 us, or `channel 0 none`",
+            "the pulse of channel 0 is missing; write 800 us to 2200 us, or `channel 0 none`",
         ),
         ("channel 0 3 ms", "is not a pulse of channel 0"),
         ("sensor 0 140 %", "`140 %` is not a place of sensor 0; write 0 % to 100 %"),
-        ("channel 1 1700", "gives 1700 us; the show on the board has no such one"),
-        ("sensor 1 17", "the show on the board has no such one"),
+        ("channel 1 1700", "gives 1700 us; the show on the board has no channel 1"),
+        ("sensor 1 17", "the show on the board has no sensor 1"),
     ],
 )
 def test_what_cannot_be_done_is_answered_in_words(line: str, words: str) -> None:
@@ -94,5 +94,5 @@ def test_what_cannot_be_done_is_answered_in_words(line: str, words: str) -> None
 
 def test_a_board_without_a_show_takes_what_is_typed_for_the_show_to_come() -> None:
     virtual = VirtualBoard(chip=CHIP)
-    assert obey(virtual, "channel 2 1500").endswith("has no such one")
+    assert obey(virtual, "channel 2 1500").endswith("the show on the board has no channel 2")
     assert virtual.pulses == {2: 3000}

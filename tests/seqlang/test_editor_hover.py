@@ -58,7 +58,7 @@ def test_a_move_tells_of_the_hardest_place_that_it_may_start_from() -> None:
     words = hover(text, "jaw", text[: text.index("jaw to 40 deg")].count("jaw"))
     assert words is not None
     assert "**in this move**, from 0 to 40 deg in 1000 ms" in words
-    assert "the hardest of 2 places that it may start from" in words
+    assert "shown for the hardest of 2 places where this move may start" in words
     assert "; passes" in words
 
 

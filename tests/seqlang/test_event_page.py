@@ -73,7 +73,7 @@ def test_with_open_the_command_says_where_the_page_is_and_what_it_is_not() -> No
     assert found
     assert f"the code is {found[2][:4]} {found[2][4:]}" in done.stdout
     assert "a phone is not an emergency stop" in done.stdout
-    assert "reads along" in done.stdout
+    assert "listens in this network" in done.stdout
 
 
 def test_a_show_with_errors_gets_no_page(tmp_path: Path) -> None:

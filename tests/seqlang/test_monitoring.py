@@ -95,7 +95,7 @@ def test_a_low_battery_went_wrong_and_one_that_recovered_did_not(tmp_path: Path)
     assert [row.words for row in tally(records).wrong] == [
         "its battery is low: 6.70 V",
         "its battery is empty, and it stops: 5.90 V",
-        "nothing is read of its battery: the lead to the watch's divider may be off",
+        "there is no reading of its battery: the lead to the watch's divider may be off",
         "its battery is in an unknown state",
         "`standby` was refused by the board: its battery is empty",
     ]

@@ -89,7 +89,7 @@ def test_another_text_than_the_page_shows_is_not_written(file: Path) -> None:
 def test_the_trims_that_stand_there_write_nothing(file: Path) -> None:
     before = file.stat().st_mtime_ns
     answer = set_trims(file, asked(file, glow=(100.0,)))
-    assert (answer.done, answer.words) == (True, "These trims stand in the text already.")
+    assert (answer.done, answer.words) == (True, "The text has these trims already.")
     assert file.stat().st_mtime_ns == before
 
 

@@ -63,7 +63,7 @@ def test_wrong_names_are_errors_that_list_the_known_ones(owl: seqlang.OpenShow) 
         owl.rehearse(cues=["wave"])
     with pytest.raises(ValueError, match="the show has head, lids"):
         owl.rehearse().plot("beak")
-    with pytest.raises(ValueError, match="either presses or cues"):
+    with pytest.raises(ValueError, match="give presses or cues, not both"):
         owl.rehearse("1 at 2 s", cues=["greet"])
 
 
@@ -109,7 +109,7 @@ def test_a_span_without_length_is_one_instant(owl: seqlang.OpenShow) -> None:
 def test_a_span_without_samples_or_with_too_many_is_an_error(
     owl: seqlang.OpenShow, asked: dict[str, float]
 ) -> None:
-    with pytest.raises(ValueError, match="there are no samples"):
+    with pytest.raises(ValueError, match="there must be at least one"):
         owl.rehearse().samples(**asked)
 
 

@@ -140,7 +140,7 @@ def test_the_board_on_the_port_may_be_named_too_and_one_that_went_silent_is_told
     moved.write_text(ANSWERING.replace("address 3", "address 9"))
     done = Outcome(capsys, "read", *port, "--board", "crest", "--show", str(moved))
     assert done.status == 2
-    assert "`crest` is board 9, which does not answer here; to be had: 1 (`trunk`)" in said(done)
+    assert "`crest` is board 9, which does not answer here; these do: 1 (`trunk`)" in said(done)
     creature.wired.deaf.add("tail")
     done = Outcome(capsys, "read", *port, "--board", "2")
     assert done.status == 3
@@ -185,7 +185,7 @@ def test_a_board_that_is_not_reached_makes_a_mixed_set_that_is_refused_as_a_find
     creature.wired.deaf.discard("tail")
     done = Outcome(capsys, "status", *port)  # nobody needs the show's file for that
     assert done.status == 3
-    assert f"board 2 has {old.compiled.number:08x}, and what leads has" in said(done)
+    assert f"board 2 has {old.compiled.number:08x}, and the board that leads has" in said(done)
     done = Outcome(capsys, "flash", str(creature.file), *port, "--board", "tail")
     assert done.status == 0
     assert Outcome(capsys, "status", *port).status == 0

@@ -90,7 +90,7 @@ def test_what_a_board_cannot_show_beyond_the_travel_is_not_told(
 ) -> None:
     """A board makes pulses of half a microsecond, which is 0.045 deg here (TABLE.md 1.3)."""
     part = fitted(show, (70.0 + beyond, 2.0, Law()), (40.0, 2.0, Law()))
-    told = ("it went 0.1 deg beyond the travel, and is drawn in to its end",) * is_told
+    told = ("the hand went 0.1 deg beyond the travel; the gesture goes to its end",) * is_told
     assert part.told == told
     assert max(step.angle_deg for step in part.steps if isinstance(step, Move)) <= 70.0
 
@@ -101,7 +101,7 @@ def test_a_take_that_went_beyond_stands_at_the_end_of_the_travel_meanwhile(show:
     assert show.show is not None
     pulses = [1000.0 + 1000.0 * place / 90.0 for place in (10.0, 40.0, 75.0, 75.0, 75.0, 40.0)]
     part = fitted_part(show.show.rig, one, Take(one.name, (0, 1, 2, 3, 4, 5), tuple(pulses)), 1.5)
-    assert part.told[0] == "it went 5.0 deg beyond the travel, and is drawn in to its end"
+    assert part.told[0] == "the hand went 5.0 deg beyond the travel; the gesture goes to its end"
     stand = next(n for n, step in enumerate(part.steps) if isinstance(step, Hold))
     before = part.steps[stand - 1]
     assert isinstance(before, Move)
@@ -116,7 +116,8 @@ def test_a_move_that_is_too_quick_for_the_servo_lasts_longer_and_that_is_told(sh
     assert isinstance(move, Move)
     (stretch,) = part.motion.stretches
     assert move.duration_ms > stretch.duration_ms
-    assert f"lasts {move.duration_ms} ms in place of {stretch.duration_ms} ms" in part.told[0]
+    words = f"took {stretch.duration_ms} ms by hand; the servo needs {move.duration_ms} ms"
+    assert words in part.told[0]
 
 
 def test_the_gesture_stands_behind_the_text_which_is_not_changed(show: Loaded) -> None:

@@ -53,7 +53,7 @@ def test_a_setting_is_read_as_written(text: str, value: float | None) -> None:
         ("stick 2200.5 us", "not a pulse of channel"),
         ("stick 40 %", "not a pulse of channel"),
         ("stick far", "`far` is not a pulse of channel"),
-        ("stick", "the pulse of channel `stick` is not said; write 800 us to 2200 us"),
+        ("stick", "the pulse of channel `stick` is missing; write 800 us to 2200 us"),
         ("voice none", "not a place of sensor `voice`; write 0 % to 100 % of the chip's supply"),
         ("voice 101 %", "not a place of sensor"),
         ("voice -1", "not a place of sensor"),

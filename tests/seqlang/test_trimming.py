@@ -136,7 +136,7 @@ def test_lights_that_are_described_once_change_together_or_not_at_all() -> None:
     assert said_trims(before) == {"glow_1": (90.0,), "glow_2": (90.0,)}
     both = retrimmed(before, {"glow_1": (70.0,), "glow_2": (70.0,)})
     assert text_of(before, both) == TOGETHER.replace("90 %", "70 %")
-    with pytest.raises(TrimRefusedError, match="`glow_1` and `glow_2` at once; choose both"):
+    with pytest.raises(TrimRefusedError, match="`glow_1` and of `glow_2`; choose them together"):
         retrimmed(before, {"glow_1": (70.0,)})
     with pytest.raises(TrimRefusedError, match=r"x.cues:\d+: .* by hand a value for each"):
         retrimmed(before, {"glow_1": (70.0,), "glow_2": (60.0,)})

@@ -325,7 +325,7 @@ function leaned() {
   byId("lean").setAttribute("aria-valuetext", `${Math.abs(stage.leanDeg)} degrees${way}`);
   const worst = show.parts.map(part => [part, stage.hardestOf(part)]).filter(([, found]) => found && found.share >= 0.001);
   byId("held").textContent = stage.showHardest
-    ? worst.map(([part, found]) => `${part.name}: ${Math.round(found.share * 100)} % of what its servo keeps, at ${Math.round(found.at)}${part.way_deg === null ? "\u00b0" : " mm"}`).join("; ") || "Nothing is hard to hold here."
+    ? worst.map(([part, found]) => `${part.name}: ${Math.round(found.share * 100)} % of what its servo can hold, at ${Math.round(found.at)}${part.way_deg === null ? "\u00b0" : " mm"}`).join("; ") || "Nothing is hard to hold here."
     : "";
   dirty = true;
 }

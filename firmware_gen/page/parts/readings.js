@@ -84,7 +84,7 @@ export class Readings {
     const place = placeOf(output.points, pulse);
     const share = heldAt(held, place);
     const current = besides(held.poses, held.currents_a, place);
-    bar(cells, `to stand still: ${(100 * share).toFixed(0)} % of what it keeps, ${current.toFixed(2)} A`, share);
+    bar(cells, `to stand still: ${(100 * share).toFixed(0)} % of what it can hold, ${current.toFixed(2)} A`, share);
   }
 }
 

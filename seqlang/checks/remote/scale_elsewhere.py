@@ -48,7 +48,7 @@ def check(context: Context) -> Iterator[Finding]:
                 source,
                 f"`{source.name}` arrives at `{board.name}`, and `{leader.name}` starts the cues",
                 (context.span(leader.mark, "name"), "it leads"),
-                f"let `{source.name}` arrive at `{leader.name}`, or take `as far as` out",
+                f"let `{source.name}` arrive at `{leader.name}`, or leave out `as far as`",
             )
             continue
         for name in servos_of(context, cue):

@@ -72,5 +72,5 @@ def _finding(context: Context, cue: Cue, message: str, help_: str) -> Finding:
         message,
         context.span(cue.scaling.mark),
         label="says how far it goes",
-        help=f"{help_}; or take `, as far as ...` out of its header",
+        help=f"{help_}; or leave out `, as far as ...`",
     )

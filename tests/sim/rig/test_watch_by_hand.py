@@ -34,7 +34,7 @@ E24 = (
     *(1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0),
     *(3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1),
 )
-OHMS = [step * decade for decade in (1e3, 1e4, 1e5) for step in E24]
+OHMS = [float(round(step * decade)) for decade in (1e3, 1e4, 1e5) for step in E24]
 
 
 def of(
@@ -160,6 +160,14 @@ def test_a_divider_may_bring_as_much_to_the_pin_as_it_is_allowed(
     full_v: float, upper: float, lower: float
 ) -> None:
     assert divider_for(full_v, 5.0) == Divider(upper, lower)
+
+
+@pytest.mark.parametrize("full_v", [4.2, 8.4, 12.6, 16.8, 25.2, 33.6, 42.0, 50.4])
+@pytest.mark.parametrize("chip_v", [3.3, 5.0])
+def test_a_divider_has_whole_ohms_as_its_resistors_have(full_v: float, chip_v: float) -> None:
+    """1.1 times 100,000 is 110000.00000000001 in binary."""
+    found = divider_for(full_v, chip_v)
+    assert (found.upper_ohm % 100, found.lower_ohm % 100) == (0, 0)
 
 
 def test_the_divider_of_two_cells_at_5_v() -> None:

@@ -36,20 +36,21 @@ SPIN = (
 IDLE = "idle: go doze\n"
 USE = "usage\n    nod 20 per hour\n    run time 900 h\n"
 WANTS = "usage\n    run time 900 h\n"
+HOURLY = "in each hour `nod` 20 times"
 
 
 @pytest.mark.parametrize(
     ("score", "use"),
     [
-        (NOD + USE, "in each hour `nod` 20 times, else standing by, or what goes on without an"),
-        (NOD + DOZE.format("30 s") + IDLE + USE, "in each hour `nod` 20 times, else idle, or"),
-        (NOD + DOZE.format("10 s .. 60 s") + IDLE + USE, "in each hour `nod` 20 times, else idle"),
-        (NOD + LIFT.format("2 s .. 50 s", "9 s") + IDLE + USE, "in each hour `nod` 20 times, else"),
-        (NOD + LIFT.format("9 s", "2 s .. 50 s") + IDLE + USE, "in each hour `nod` 20 times, else"),
-        (NOD + DOZE.format("60 s") + IDLE + WANTS, "no `usage` is stated: all cues that end are"),
-        (NOD + SPIN + IDLE.replace("doze", "nods_on") + WANTS, "no `usage` is stated: all cues"),
-        (NOD + USE.replace("20", "3000"), "the use stated for each hour takes 1.67 hours and is"),
-        (SPIN + USE.replace("nod 20", "nods_on 1"), "in each hour `nods_on` once, else standing"),
+        (NOD + USE, HOURLY + "; for the rest standing by, or what goes"),
+        (NOD + DOZE.format("30 s") + IDLE + USE, HOURLY + "; for the rest idle, or what"),
+        (NOD + DOZE.format("10 s .. 60 s") + IDLE + USE, HOURLY + "; for the rest idle"),
+        (NOD + LIFT.format("2 s .. 50 s", "9 s") + IDLE + USE, HOURLY),
+        (NOD + LIFT.format("9 s", "2 s .. 50 s") + IDLE + USE, HOURLY),
+        (NOD + DOZE.format("60 s") + IDLE + WANTS, "the text states no `usage`, so what takes"),
+        (NOD + SPIN + IDLE.replace("doze", "nods_on") + WANTS, "the text states no `usage`"),
+        (NOD + USE.replace("20", "3000"), "the use stated for each hour takes 1.67 hours, so"),
+        (SPIN + USE.replace("nod 20", "nods_on 1"), "in each hour `nods_on` once; for the rest"),
     ],
     ids=[
         "no-idle", "long-idle", "drawn-idle", "drawn-hold", "drawn-rest", "nothing-stated",

@@ -216,14 +216,14 @@ def test_the_run_time_of_a_show_without_stated_use_says_what_was_assumed() -> No
     text = fans(CELLS, "970 mA", "970 mA", score="usage\n    run time 9 h\n")
     (one,) = findings(text, "battery-short")
     assert one.notes == (
-        "no `usage` is stated: all cues that end are taken one after another, without a pause, or "
-        "what goes on without an end alone, if that takes more",
+        "the text states no `usage`, so what takes more is counted: all cues that end, one after "
+        "another without a pause; or, alone, what goes on without an end",
     )
     stated = text.replace("usage\n", "usage\n    snap 60 per hour\n")
     (one,) = findings(stated, "battery-short")
     assert one.notes == (
-        "in each hour `snap` 60 times, else standing by, or what goes on without an end if that "
-        "takes more",
+        "in each hour `snap` 60 times; for the rest standing by, or what goes on without an end if "
+        "that takes more",
     )
     assert [words for _, words in one.related] == ["9 h are wanted"]
     ((span, _),) = one.related
