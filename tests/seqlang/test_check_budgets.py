@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rig_text import RIG, cue, loaded, names
+from rig_text import RIG, cue, loaded, names, with_rig
 
 from seqlang import check as checking
 from seqlang.check import check
@@ -229,6 +229,40 @@ def test_what_an_irregular_pattern_takes_to_its_end_counts_too(
     for limit in (spent - 1, begun - 1):
         monkeypatch.setattr(light_too_long, "MOST_LOOKS", limit)
         assert {finding.name for finding in check(show).findings} == {"light-too-long"}
+
+
+def test_looks_that_are_asked_for_are_told_with_the_cue_that_asks_for_most(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The first looks of all cues are added up. Only where they are within the limit, the further
+    ones of one cue after the other join them, as long as that stays so."""
+    few, many = "belly sparkle every 300 ms, width 1", "belly sparkle every 220 ms, width 1"
+    sparkles = (("first", few), ("second", many), ("third", few))
+    lines = (f"cue {name}\n    belly cut to white 40 %\n    {line}" for name, line in sparkles)
+    show = with_rig(*lines)
+    assert show.show is not None
+    eye, cues = Eye(show.show), show.show.score.cues
+    begun = [eye.looks(one) for one in cues]
+    more = [eye.further_looks(one) for one in cues]
+    assert begun[1] > begun[0] > 0
+    assert more[1] > more[0] > sum(begun)
+    for limit, asked, most, name in (
+        (sum(begun) - 1, sum(begun), begun[1], "second"),
+        (sum(begun), sum(begun) + more[0], begun[0] + more[0], "first"),
+        (sum(begun) + more[0], sum(begun) + sum(more[:2]), begun[1] + more[1], "second"),
+        (sum(begun) + sum(more) - 1, sum(begun) + sum(more), begun[1] + more[1], "second"),
+        (sum(begun) + sum(more), None, 0, ""),
+    ):
+        monkeypatch.setattr(light_too_long, "MOST_LOOKS", limit)
+        found = [one for one in check(show).findings if one.name == "light-too-long"]
+        if asked is None:
+            assert found == []
+            continue
+        (one,) = found
+        assert (one.asked, one.limit) == (asked, limit)
+        assert f"need {asked} looks, and a check takes at most {limit}" in one.message
+        assert one.label == f"most of it is here: {most} looks"
+        assert show.sources[one.span.path].text[one.span.start : one.span.end] == name
 
 
 def test_a_pattern_that_flashes_at_first_is_not_looked_at_to_its_end() -> None:

@@ -35,6 +35,7 @@ from sim.strain.bar_light import changes_of_bar, contrast, is_capped, may_be_red
 from sim.strain.bar_pressed import Pressed
 from sim.strain.light_bound import LightBound
 from sim.strain.light_states import LightStates
+from sim.strain.ways_of_runs import FRAMES
 
 WHITE = StripLight((255, 255, 255))
 LEVEL, TUBE = Lamp("level", "b", 9), Strip("tube", "b", 3, pixels=60, safe=WHITE)
@@ -184,3 +185,14 @@ def test_a_red_on_the_way_between_two_colours_counts() -> None:
         cue("hue", *(Fade("tube", one, 500) for one in ends)), tube=replace(TUBE, safe=BLACK)
     )
     assert may_be_red(TUBE, LightStates(made))
+
+
+@pytest.mark.parametrize(("fades", "read"), [(400, True), (401, False), (402, False)])
+def test_of_more_than_four_hundred_fades_nothing_is_known_of_when_they_come(
+    fades: int, read: bool
+) -> None:
+    steps = (step for n in range(fades) for step in (Fade("level", 80.0 - n % 2, 0), Hold(100)))
+    many = cue("many", *steps)
+    ways = pressed(show(many))._ways(many, "level")
+    assert (len(ways) == fades) == read
+    assert all((way.start, way.end, way.target) == (0, FRAMES, None) for way in ways) != read

@@ -109,6 +109,16 @@ def test_two_fades_in_a_row_make_one_change_where_they_go_a_tenth(
     assert most(most_changes_together, every(100, *row)) == changes
 
 
+@pytest.mark.parametrize(("every_ms", "changes"), [(93, 0), (92, 9)])
+def test_of_twelve_fades_in_a_second_each_counts_by_its_share_of_a_change(
+    every_ms: int, changes: int
+) -> None:
+    """Up in three, each three quarters of a change, and down in one: six changes of twelve fades.
+    Eleven gaps of 92 are 1,012 ms: then they are 3 x (3 x 0.75 + 1) = 9.75."""
+    row = [cut("c", light) for light in (15.0, 30.0, 45.0, 0.0)] * 5
+    assert most(most_changes_together, every(every_ms, *row)) == changes
+
+
 @pytest.mark.parametrize("parts", [1, 2, 3, 4])
 def test_as_many_fades_make_one_change_as_a_second_has_room_for(parts: int) -> None:
     """Eight changes of eleven fades leave four for one of them."""

@@ -220,6 +220,7 @@ def test_each_rehearsal_counts_its_frames_and_fades() -> None:
     """Found dark or bright, each 1 s, 2480 ms and 1 s of frames of 20 ms."""
     one = cue("one", *[Fade("lure", 80.0 - n, 0) for n in range(12)], Hold(2480))
     eye = Eye(show_of(one))
+    assert eye._frames == eye._statements == eye._pixels == eye._looks == 0
     eye.flashes(one)
     assert eye._frames == 2 * (1000 + 2480 + 1000) // 20
     assert eye._statements >= 2 * 12
