@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
     from firmware_gen.link.owner.client import OwnerConnection
     from firmware_gen.link.protocol import Hello, State
+    from firmware_gen.table.records import Table
 
 VIRTUAL: Final = "virtual"
 
@@ -301,3 +302,17 @@ def seconds(text: str, option: str) -> Fraction:
             f"`2 s`; found `{text}`"
         )
     return quantity.value
+
+
+def table_of(link: BoardLink) -> Table:
+    """The table that a board plays. LinkFailure if it has none."""
+    from firmware_gen.table.decode import decode
+    from firmware_gen.table.layout import TableError
+
+    data = link.table()
+    if not data:
+        raise not_ready(ReportedMode.BLANK)
+    try:
+        return decode(data)
+    except TableError as error:
+        raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
-from seqlang.command._board import named, not_ready, wait_for_limp
+from seqlang.command._board import named, table_of, wait_for_limp
 from sim.model import Channel, Servo
 from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE
 
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from firmware_gen.link.board_link import BoardLink
-    from firmware_gen.table.records import Table
     from sim.model import Rig, Sensor
 
 
@@ -105,7 +104,7 @@ def servos_on(link: BoardLink, rig: Rig) -> list[ServoOnBoard]:
     """
     from firmware_gen.table.records import ServoRecord
 
-    pins = [one.pin for one in _played(link).outputs if isinstance(one, ServoRecord)]
+    pins = [one.pin for one in table_of(link).outputs if isinstance(one, ServoRecord)]
     board = _board_of(link, rig)
     servos = [each for each in rig.outputs if isinstance(each, Servo) and each.board == board]
     for servo in servos:
@@ -131,7 +130,7 @@ def source_on(links: Sequence[BoardLink], rig: Rig, name: str) -> SourceOnBoard:
         if _board_of(link, rig) != wanted.board:
             continue
         kinds = ChannelRecord | SensorRecord
-        pins = [one.pin for one in _played(link).senses if isinstance(one, kinds)]
+        pins = [one.pin for one in table_of(link).senses if isinstance(one, kinds)]
         if wanted.pin not in pins:
             raise _other_show(link, f"no channel or sensor on the pin of `{name}`")
         way = STICK_WAY if isinstance(wanted, Channel) else SENSOR_WAY
@@ -153,20 +152,6 @@ def _board_of(link: BoardLink, rig: Rig) -> str:
         f"{named(link)} is not a board of this show",
         "`bellcrank ports` says which board is on which port",
     )
-
-
-def _played(link: BoardLink) -> Table:
-    """The table that a board plays. Raises LinkFailure."""
-    from firmware_gen.table.decode import decode
-    from firmware_gen.table.layout import TableError
-
-    data = link.table()
-    if not data:
-        raise not_ready(ReportedMode.BLANK)
-    try:
-        return decode(data)
-    except TableError as error:
-        raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
 
 
 def _other_show(link: BoardLink, lacks: str) -> LinkFailure:

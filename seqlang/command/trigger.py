@@ -16,9 +16,9 @@ from seqlang.command._board import (
     connected,
     must,
     named,
-    not_ready,
     port_options,
     seconds,
+    table_of,
     wait_until_ready,
 )
 from seqlang.command._cue_names import cue_names
@@ -28,7 +28,6 @@ from sim.rulebook import FRAME_S
 
 if TYPE_CHECKING:
     from firmware_gen.link.board_link import BoardLink
-    from firmware_gen.table.records import Table
     from seqlang.check import CheckedShow
 
 _NAME: Final = r"[^\W\d]\w*"
@@ -123,7 +122,7 @@ def _list(port: str | None, baud: int, file: str | None, form: str) -> None:
     """The cues of the connected board, from its own table."""
     shown = None if file is None else passed(file, quiet=True)
     with connected(port, baud) as (link, _):
-        table = _table_of(link)
+        table = table_of(link)
         running = link.state().running_cues
         known = {} if shown is None else _names(shown, link.table())
     rows = [
@@ -199,25 +198,11 @@ def hold(link: BoardLink, cue: str, held_s: float) -> None:
         must(link, cue, link.button(button, False))
 
 
-def _table_of(link: BoardLink) -> Table:
-    """The table that a board plays. LinkFailure if it has none."""
-    from firmware_gen.table.decode import decode
-    from firmware_gen.table.layout import TableError
-
-    data = link.table()
-    if not data:
-        raise not_ready(ReportedMode.BLANK)
-    try:
-        return decode(data)
-    except TableError as error:
-        raise LinkFailure("refused", f"the board's table cannot be read: {error}") from None
-
-
 def _button_of(link: BoardLink, cue: str) -> int:
     """The button of a cue, one that repeats it while held first, from the board's own table."""
     from firmware_gen.crc import cue_tag
 
-    table = _table_of(link)
+    table = table_of(link)
     tags = [each.tag for each in table.cues]
     if cue_tag(cue) not in tags:
         raise LinkFailure(

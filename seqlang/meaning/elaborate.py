@@ -72,10 +72,11 @@ from lark import Token
 from firmware_gen.chips import CHIPS, FIRST
 from seqlang.meaning.alike.written import written_out
 from seqlang.meaning.bar import bars
+from seqlang.meaning.inputs import channel, sensor, wired_button
 from seqlang.meaning.live import followed, follows
 from seqlang.meaning.mounted import lights_on_parts, on_sound_carriers
 from seqlang.meaning.notes import declared
-from seqlang.meaning.output import channel, output, sensor, wired_button
+from seqlang.meaning.output import output
 from seqlang.meaning.pose import Pose, pose
 from seqlang.meaning.rig import board, supply, wearer
 from seqlang.meaning.scaling import scaled_by

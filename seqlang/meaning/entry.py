@@ -14,6 +14,8 @@ from seqlang.text.syntax import Broken, Line, head_place, place
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from seqlang.text.units import Measure
+
 ALIKE = {
     "cells": "source",
     "adapter": "source",
@@ -134,3 +136,32 @@ def without(reading: Reading, option: object) -> Fix:
     comma = reading.source.text.rindex(",", 0, start)
     spare = len(reading.source.text[:comma]) - len(reading.source.text[:comma].rstrip())
     return Fix(Span(reading.source.path, comma - spare, end), "")
+
+
+def item_of(line: Line | None, index: int = 1) -> object:
+    """An item of a line, for its place; None: there is no such line."""
+    return None if line is None else line.items[index]
+
+
+def changed_round(reading: Reading, line: Line, at: int = 1) -> Fix:
+    """Two amounts of a line, the first of them its item `at`, in each other's place."""
+    (one, first), (two, second) = (
+        (reading.span(i), reading.text(i)) for i in line.items[at : at + 2]
+    )
+    return Fix(one, second, ((two, first),))
+
+
+def single(
+    reading: Reading,
+    sheet: Sheet,
+    kind: str,
+    measure: Measure,
+    low: float | None = None,
+    above: float | None = None,
+) -> float | None:
+    """The amount of a line that has just one, in its SI unit; None where it is missing or wrong."""
+    line = sheet.get(kind)
+    if line is None:
+        return None
+    what = f"`{reading.text(line.items[0])}`"
+    return reading.tried(reading.within, line.amount(1), measure, what, low, above=above)

@@ -1,8 +1,9 @@
-"""The pin on which something hangs, and what was meant where a text is no pin."""
+"""Where something is plugged in, and what was meant where a text is no pin."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from firmware_gen.chips import FIRST
@@ -14,7 +15,33 @@ if TYPE_CHECKING:
     from lark import Token
 
     from firmware_gen.chips import Chip, Job
+    from seqlang.meaning.entry import Sheet
+    from seqlang.meaning.pose import Setting
     from seqlang.meaning.values import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Plug:
+    """Where an output is plugged in, and what the safe pose says of it."""
+
+    name: str
+    board: str
+    pin: int
+    chip: Chip
+    safe: Setting | None
+
+
+def output_mark(reading: Reading, sheet: Sheet, spot: Plug, *parts: tuple[str, object]) -> int:
+    """The mark of an output: the places of its name, board, pin, safe pose and other parts."""
+    _, name, board, pin, *_ = sheet.entry.items
+    return reading.origins.mark(
+        *sheet.head,
+        ("name", name),
+        ("board", board),
+        ("pin", pin),
+        ("safe", spot.safe and spot.safe.node),
+        *parts,
+    )
 
 
 def plug(

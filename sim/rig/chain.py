@@ -159,11 +159,13 @@ class Chain:
 
     def greatest_inertia_kg_m2(self, joint: int) -> float:
         """The most that a joint can bear against its own acceleration alone, in any posture."""
-        found = float(sum(self.inertias_kg_m2[u] for u in self.borne[joint]))
-        for u, v, k in self.couplings:
-            if u in self.borne[joint] and v in self.borne[joint]:
-                found += abs(k)
-        return found
+        return self.stretched_out_kg_m2(joint, self.inertias_kg_m2)
+
+    def stretched_out_kg_m2(self, joint: int, own_kg_m2: Array) -> float:
+        """The inertia that a joint bears of all parts in one line, whose own are given."""
+        borne = self.borne[joint]
+        coupled = sum(abs(k) for u, v, k in self.couplings if u in borne and v in borne)
+        return float(sum(own_kg_m2[u] for u in borne)) + coupled
 
     def greatest_energy_j(self, joint: int, speeds_deg_s: Sequence[float]) -> float:
         """The most kinetic energy (J) of all that a joint bears, each joint at its greatest speed.

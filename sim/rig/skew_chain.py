@@ -67,11 +67,7 @@ class SkewChain(Chain):
 
     def greatest_inertia_kg_m2(self, joint: int) -> float:
         """As of any chain: every part stretched out, square to the joint's hinge line."""
-        found = float(sum(self._extents_kg_m2[u] for u in self.borne[joint]))
-        for u, v, k in self.couplings:
-            if u in self.borne[joint] and v in self.borne[joint]:
-                found += abs(k)
-        return found
+        return self.stretched_out_kg_m2(joint, self._extents_kg_m2)
 
     def greatest_energy_j(self, joint: int, speeds_deg_s: Sequence[float]) -> float:
         """As of any chain. About any line through its hinge a part has no more than tr(S)."""

@@ -14,7 +14,7 @@ from seqlang.checks.wiring import rig_too_large
 from seqlang.meaning.acts import CUT_MS
 from seqlang.meaning.alike.choosing import MOST_STATEMENTS
 from seqlang.meaning.durations import LEAST_MS
-from seqlang.meaning.output import MIDDLE_PULSE_US, MOST_TRIM_US
+from seqlang.meaning.servo import MIDDLE_PULSE_US, MOST_TRIM_US
 from seqlang.meaning.stage import MOST_STEPS, MOST_STEPS_OF_SHOW
 from seqlang.text import indentation as layout
 from seqlang.text import names as words
