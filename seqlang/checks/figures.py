@@ -11,7 +11,7 @@ NOTHING = 1e-9
 def figure(value: float, digits: int = 3) -> str:
     """`value` to `digits` significant digits; whole numbers keep all their digits.
 
-    >>> figure(0.0123456), figure(1234.5), figure(0.5)
+    >>> figure(0.0123456), figure(1234.6), figure(0.5)
     ('0.0123', '1235', '0.5')
     """
     if not math.isfinite(value):

@@ -32,7 +32,7 @@ from sim.model import (
     Wearer,
 )
 from sim.strain.bar_light import changes_of_bar, contrast, is_capped, may_be_red
-from sim.strain.bar_pressed import Pressed
+from sim.strain.bar_pressed import Pressed, _written_out
 from sim.strain.light_bound import LightBound
 from sim.strain.light_states import LightStates
 from sim.strain.ways_of_runs import FRAMES
@@ -196,3 +196,18 @@ def test_of_more_than_four_hundred_fades_nothing_is_known_of_when_they_come(
     ways = pressed(show(many))._ways(many, "level")
     assert (len(ways) == fades) == read
     assert all((way.start, way.end, way.target) == (0, FRAMES, None) for way in ways) != read
+
+
+@pytest.mark.parametrize(
+    ("times", "comes"),
+    [
+        (3, [500.0, 800.0, 1100.0]),
+        # for ever: a second and a frame more are 51 frames, and twice as many are written out
+        (None, [500.0 + 300.0 * n for n in range(8)]),
+    ],
+)
+def test_passes_of_a_repeat_come_one_after_the_other(times: int | None, comes: list[float]) -> None:
+    found: list[tuple[float, Fade]] = []
+    body = Repeat(InTurn((Fade("level", 80.0, 0), Hold(300))), times)
+    assert _written_out(InTurn((Hold(500), body)), "level", found)
+    assert [at for at, _ in found] == comes

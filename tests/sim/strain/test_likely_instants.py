@@ -251,3 +251,16 @@ def test_two_cues_change_no_more_than_in_their_busiest_seconds_and_once_in_betwe
     if before and after:
         apart = _at_most(seen(A, *before), seen(B, *after, key=("general", "eye")))
         assert apart == 1 + max(len(before), 2)
+
+
+def test_a_light_goes_up_and_down_as_often_as_from_the_state_where_it_does_most() -> None:
+    """Found dark, the fifth blink of a repeat that is left on is one more way than found bright."""
+    blinks = Repeat(InTurn((Fade("eye", 100.0, 0), Hold(100), Fade("eye", 0.0, 0), Hold(100))), 2)
+    cue_of_both = Cue("a", "", InTurn((blinks, Fade("eye", 100.0, 0), Hold(5000))))
+    rig = Rig((), (Board("b", "atmega328p", 1),), (EYE,))
+    looks = Eye(Show(rig, Score("s", (cue_of_both,), (Binding(1, "a"),))))
+    sights = tuple(looks.watch(cue_of_both, entry) for entry in looks.states.entries(cue_of_both))
+    ways = [sight.ways["eye"] for sight in sights]
+    assert len(set(ways)) > 1
+    for row in (sights, sights[::-1]):
+        assert _Seen(cue_of_both, {}, {}, row).ways == {"eye": max(ways)}

@@ -174,6 +174,16 @@ def test_one_finger_on_a_cue_that_goes_dark_and_comes_back(refuses: bool) -> Non
     assert "let the cue last half a second" in one.help
 
 
+def test_no_finger_presses_a_cue_that_only_a_silence_starts() -> None:
+    """The same light by a button, or by what the remote does not say."""
+    dark = "lure fade to 0% in 40 ms\nlure fade to 100% in 40 ms\nhold 2 s\nlure fade to 0% in 2 s"
+    cues = {"snap": "jaw to 20 deg in 2 s\njaw to 0 deg in 2 s", "dark": dark}
+    for line, told in (("button 3: go dark", True), ("lost 5 s: go dark", False)):
+        text = show(rig=LAMP, cues=cues, remote=f"button 1: go snap\n{line}\nstop button 2")
+        found = findings(text, "interrupted-flash")
+        assert any("the button of `dark`" in one.message for one in found) is told
+
+
 def test_two_fingers_on_two_cues_that_bring_light_and_dark() -> None:
     """Light at once by one button and dark at once by the other: neither flashes by itself."""
     cues = {"snap": "lure cut to 100%\nhold 2 s", "dim": "lure cut to 0%\nhold 2 s"}

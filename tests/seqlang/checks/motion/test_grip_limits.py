@@ -372,6 +372,19 @@ def test_a_show_too_long_to_rehearse_has_its_grips_left_open_and_says_so(
         assert (one.asked or 0.0) > 600.0
 
 
+def test_of_a_long_show_each_part_that_grips_is_counted_once_and_no_other() -> None:
+    """Both cues close the jaw; the tail grips nothing, whatever moves it."""
+    shut = "jaw to 60 deg in 2 s\njaw to 0 deg in 2 s\ntail to 9 deg in 2 s\ntail to 0 deg in 2 s"
+    text = show(
+        jaw={"load": None, "grips": "5 N at 60 mm, past 40 deg, for 2 s"},
+        rig=servo("tail", "PB2", {"load": None}),
+        cues={"close": f"{shut}\nhold 700 s", "open": shut},
+        remote=REMOTE,
+    )
+    (one,) = [each for each in findings(text, "grip-too-long") if each.severity == "advice"]
+    assert one.message.startswith("whether cues keep `jaw` closed for longer")
+
+
 def test_only_parts_that_a_cue_closes_are_left_open_in_a_long_show() -> None:
     opens = "jaw to 20 deg in 2 s\njaw to 0 deg in 2 s\nhold 700 s"
     cues = {"close": opens, "open": "jaw to 0 deg in 2 s"}
