@@ -248,6 +248,7 @@ class FollowingScheduler(Scheduler[_Act]):
         self.outputs.steady(outputs, self._now)
         run = self._new_run(told.number, played, 0, (start - 1) * FRAME_CLOCK)
         run.owned = set(outputs)
+        run.scale = self._scale_now(self.program.cues[index])  # also where its part is played
         run.held, run.again = told.held and not lets_go, told.again and not lets_go
         self._be_silent(run, number - start)
         self._forget(outputs)

@@ -533,12 +533,18 @@ class Scheduler(Generic[_Act]):
             end=at,
             strand=strand,
         )
-        if cue.scale is not None and not strand:
-            run.scale = scale_at_start(cue.scale, self.source_values.get(cue.scale.source))
+        if not strand:
+            run.scale = self._scale_now(cue)
         self.runs[run.number] = run
         self._spawn(run, cue.first, at)
         self._unsettled = True
         return run
+
+    def _scale_now(self, cue: PlayedCue[_Act]) -> int:
+        """How far a cue goes that starts in this frame."""
+        if cue.scale is None:
+            return SCALE_FULL
+        return scale_at_start(cue.scale, self.source_values.get(cue.scale.source))
 
     def _begin_anew(self, run: Run[_Act], at: int) -> None:
         """Let a run begin its cue anew; it keeps its outputs."""

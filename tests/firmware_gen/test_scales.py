@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -13,7 +14,7 @@ from firmware_gen.crc import crc16
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode, encode_with_places
-from firmware_gen.table.layout import BAD_RECORD, TableError
+from firmware_gen.table.layout import BAD_RECORD, FOLLOWS, LEADS, TableError
 from firmware_gen.table.ops import ActOp, Delay
 from firmware_gen.table.records import (
     BindingRecord,
@@ -37,7 +38,7 @@ from tests.firmware_gen.random_tables import (
 )
 from tests.firmware_gen.second_presses import SecondPlayerWithSenses
 from tests.firmware_gen.tables_by_hand import WAIT, table
-from tests.firmware_gen.test_following import asked
+from tests.firmware_gen.test_following import IN_TIME, asked, on_the_line
 
 needs_compiler = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
@@ -181,6 +182,66 @@ def test_the_core_scales_cues_as_the_reference_does(seed: int) -> None:
             for sensor in range(sources(found, SensorRecord)):
                 player.voltage(sensor, (137 * (number // 7 + sensor)) % 1024)
         assert reference.frame().raw == core.frame(), f"frame {number}"
+
+
+@needs_compiler
+@pytest.mark.parametrize("seed", range(16))
+def test_the_core_joins_scaled_cues_as_the_reference_does(seed: int) -> None:
+    """A board that follows reads its own sources where a cue is joined, through losses and a
+    silence."""
+    dice = Random(seed)
+    found, requests = made(dice)
+    leader = Player(replace(found, role=LEADS))
+    follower = replace(found, role=FOLLOWS)
+    reference, core = Player(follower), ApartPlayer(follower)
+    silent_until = 0
+    for number in range(250):
+        for at, kind, first, second in requests:
+            if at == number:
+                asked(leader, kind, first, second)
+        for player in (reference, core):
+            for channel in range(sources(found, ChannelRecord)):
+                player.channel(channel, width_of(channel, number))
+            for sensor in range(sources(found, SensorRecord)):
+                player.voltage(sensor, (137 * (number // 7 + sensor)) % 1024)
+        leader.frame()
+        assert leader.told is not None
+        if dice.random() < 0.02:
+            silent_until = number + dice.choice((8, 30))
+        if number >= silent_until and dice.random() < 0.7:
+            reference.hear_hub(leader.told, IN_TIME)
+            core.receive_apart(on_the_line(leader.told, number), IN_TIME)
+        assert reference.frame().raw == core.frame(), f"frame {number}"
+
+
+@pytest.mark.parametrize(
+    "make", [pytest.param(Player, id="reference"), pytest.param(ApartPlayer, marks=needs_compiler)]
+)
+@pytest.mark.parametrize("own", [False, True])
+def test_a_run_that_is_joined_as_let_go_has_the_scale_of_its_cue(make: Any, own: bool) -> None:
+    """Not that of its part's own record, where there is one."""
+    cue = show()
+    parts = (replace(cue.cues[0], lets_go=True), replace(cue.cues[0], tag=7, start=1))
+    back = (ActOp(NECK, FAR, 400, wait=True), Delay(60_000))
+    senses = (*cue.senses, ScaleRecord(1, 0, 0, 1023, 0, 0, 0)) if own else cue.senses
+    led = replace(cue, cues=parts, threads=(*cue.threads, back), senses=senses)
+    leader, follower = Player(replace(led, role=LEADS)), make(replace(led, role=FOLLOWS))
+    for number in range(START + 100):
+        follower.voltage(0, 600)
+        if number == START - 10:
+            leader.button(1, True)
+        if number == START - 5:
+            leader.button(1, False)
+        leader.frame()
+        assert leader.told is not None
+        if not START - 10 <= number < START:
+            if make is Player:
+                follower.hear_hub(leader.told, IN_TIME)
+            else:
+                follower.receive_apart(on_the_line(leader.told, number), IN_TIME)
+        shown = follower.frame()
+    pulse = shown.pulses[0] if make is Player else shown[0] | shown[1] << 8
+    assert abs(pulse - ticks(SAFE + 0.6 * (FAR - SAFE))) <= 4000 * (FAR - SAFE) / 9000 / 256
 
 
 @given(dices())
