@@ -550,13 +550,19 @@ def crossing_boards(count: int) -> tuple[Table, list[Table]]:
 
 
 @pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
-@pytest.mark.parametrize("lost", range(4))
+@pytest.mark.parametrize(("lost", "starts"), [(0, 0), (1, 0), (2, 0), (3, 0), (1, 255), (2, 255)])
 def test_of_two_cues_of_one_frame_the_later_has_the_output_whichever_is_heard_first(
-    make: Any, lost: int
+    make: Any, lost: int, starts: int
 ) -> None:
-    """Each is told three times, in turn: without the first state the second is joined first."""
+    """Each is told three times, in turn: without the first state the second is joined first. After
+    255 starts the order of the first is 255, and that of the second 0."""
     creature = Creature(make, 2, crossing_boards)
     creature.play(60)
+    for _ in range(starts):
+        creature.lead.trigger(HOLD)
+        creature.play(1)
+    creature.play(300 if starts else 0)
+    assert running(creature.lead) == 0
     creature.lead.button(1, True)
     for _ in range(lost):
         creature.frame(lambda _: True)
