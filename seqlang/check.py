@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from firmware_gen.checked_table import SEAL, CheckedTable, demand_seal
 from seqlang.checks import BUDGETS, CHECKS
 from seqlang.checks.context import Context
+from seqlang.checks.score import frame_overfull
 from seqlang.checks.wiring import table_too_large
 from seqlang.meaning.alike.told import ALL_ONCE, Likes
 from seqlang.summary import Summary, summarise
@@ -118,6 +119,8 @@ def _checked(
     if not any(finding.name in TABLE_TOO_LONG for finding in found):
         compiled, refused = table_too_large.check(context, _has_error(found))
         found.extend(refused)
+        if compiled is not None:
+            found.extend(frame_overfull.check(context, compiled))
     sealed = None
     if compiled is not None and not _has_error(found):
         sealed = _sealed(show, loaded.origins, compiled)

@@ -46,6 +46,7 @@ def test_the_limits_of_a_board_are_those_of_its_chip_and_of_the_rule_book() -> N
     assert set(of_boards("cues that run")) == {str(rulebook.RUNS)}
     assert set(of_boards("threads")) == {str(rulebook.THREADS)}
     assert set(of_boards("repeats")) == {str(rulebook.LOOP_DEPTH)}
+    assert set(of_boards("steps in one frame")) == {str(rulebook.OPS_A_FRAME)}
     assert of_boards("bytes of a table") == [str(chip.slot_bytes) for chip in chips]
 
 

@@ -8,6 +8,7 @@ from math import ceil
 import pytest
 
 from firmware_gen.chips import CHIPS
+from firmware_gen.listing.busy_frames import MOST_PLAYED
 from firmware_gen.serial_rates import CLOCKS, TOLERANCE, TOLERANCE_DOUBLE
 from seqlang.checks.supply.servo_overvoltage import FAR_OVER_RATED, OVER_RATED
 from seqlang.checks.wiring import rig_too_large as rig
@@ -41,6 +42,7 @@ from sim.rulebook import (
     LONGEST_SILENCE_MS,
     LONGEST_STOP_MS,
     LOOP_DEPTH,
+    OPS_A_FRAME,
     OUTPUTS,
     SENSORS,
     STRANDS,
@@ -88,6 +90,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     ),
     "long-strobe": (STROBE_S,),
     "too-many-threads": (THREADS, LOOP_DEPTH),
+    "frame-overfull": (OPS_A_FRAME, FRAME_MS, MOST_PLAYED),
     "too-many-includes": (MOST_INCLUDED, MOST_INCLUDED_DEEP),
     "strands-clash": (STRANDS,),
     "too-many-ways": (WAYS_OF_A_PASS,),
