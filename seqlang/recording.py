@@ -19,7 +19,8 @@ import numpy as np
 from seqlang.calibration import reread
 from seqlang.check import check
 from seqlang.jogging import estimated_place
-from seqlang.meaning.write_show import INDENT, step_lines
+from seqlang.meaning.write_numbers import INDENT
+from seqlang.meaning.write_score import step_lines
 from seqlang.remedy_rounds import FileChange, file_change
 from seqlang.text.findings import Finding
 from seqlang.text.names import RESERVED

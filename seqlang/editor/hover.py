@@ -10,7 +10,7 @@ import numpy as np
 
 from seqlang.editor.manual import explained
 from seqlang.editor.naming import ShowNames
-from seqlang.meaning.write_show import scaling_words
+from seqlang.meaning.write_score import scaling_words
 from seqlang.text.occurrences import SOURCES
 from seqlang.text.units import UNITS, title_of
 from sim.light.colours import COLOURS

@@ -60,22 +60,18 @@ from seqlang.meaning.write_follows import (
     sensor_of,
     shine_of,
 )
+from seqlang.meaning.write_numbers import INDENT, percent, quantity
+from seqlang.meaning.write_score import scaling_words, started_lines, step_lines
 from seqlang.meaning.write_show import (
-    INDENT,
     bar_line,
     channel_lines,
     follow_line,
     input_line,
-    percent,
     plug,
-    quantity,
     radio_line,
     safe_pose_lines,
-    scaling_words,
     sensor_lines,
     shine_line,
-    started_lines,
-    step_lines,
 )
 from seqlang.text.format import formatted
 from seqlang.text.source import Source
