@@ -91,6 +91,15 @@ def test_cues_that_refuse_run_to_their_end() -> None:
     assert in_turn(show(*cues)) == 1 + 9
 
 
+def test_a_cue_that_waits_behind_the_presses_adds_all_that_it_does_by_itself() -> None:
+    """Nobody knows when it begins: its three ways come on top of what refuses to come at all."""
+    waits, refuses = (
+        cue("dance", *(to(level, 100) for level in (60.0, 30.0, 60.0)), busy=busy)
+        for busy in ("wait", "refuse")
+    )
+    assert in_turn(show(FILL, DRAIN, waits)) == in_turn(show(FILL, DRAIN, refuses)) + 3
+
+
 def test_idle_that_has_the_level_between_adds_its_ways() -> None:
     """Each press brings the level up for 40 ms; idle brings it back before the next one."""
     breath = cue("breath", to(50.0, 3000), to(40.0, 3000))

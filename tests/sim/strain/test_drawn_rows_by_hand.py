@@ -100,6 +100,15 @@ def test_of_fades_the_first_counts_late_and_the_last_early(ms: int, count: int) 
     assert changes(InTurn(tuple(blinks(30, ms)))) == count
 
 
+@pytest.mark.parametrize(("gap_ms", "count"), [(92, 11), (93, 10)])
+def test_a_change_of_two_fades_may_count_as_the_second_begins(gap_ms: int, count: int) -> None:
+    """L* 30 is a luminance of 0.062, L* 45 of 0.146: only both together count. The first may have
+    gone most of the way, so they are the eleventh change, eleven gaps behind the first of ten cuts:
+    1,012 ms or 1,023."""
+    rise = (cut(30.0), cut(45.0))
+    assert changes(Hold(5000), row(gap_ms, *blinks(10), *rise)) == count
+
+
 @pytest.mark.parametrize(("level", "count"), [(37.0, 0), (39.0, 11)])
 def test_a_change_counts_from_a_tenth_on(level: float, count: int) -> None:
     """L* 37 is a luminance of 0.095, L* 39 of 0.107 (CIE 1976)."""

@@ -257,6 +257,17 @@ def test_a_cue_keeps_a_part_closed_for_no_longer_than_declared() -> None:
     assert [words for _, words in one.related] == ["keeps it closed"]
 
 
+@pytest.mark.parametrize("holds", [("500 ms", "20 ms"), ("20 ms", "500 ms")])
+def test_of_several_times_at_which_a_cue_keeps_a_part_closed_the_longest_counts(
+    holds: tuple[str, str],
+) -> None:
+    grips = "jaw to 60 deg in 2 s\nhold {}\njaw to 0 deg in 2 s\nhold 1 s"
+    close = "\n".join(grips.format(hold) for hold in holds)
+    text = finger("grips 2 N at 60 mm, past 40 deg, for 2 s", close=close)
+    (one,) = findings(text, "grip-too-long")
+    assert one.asked == pytest.approx(0.5 + 2 * 0.816, abs=0.03)
+
+
 def test_of_several_cues_that_keep_a_part_closed_the_longest_is_named_once() -> None:
     text = kept("4 s").replace(
         "cue open",

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from firmware_gen.chips.atmega2560 import CHIP
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import findings
 
@@ -111,6 +112,17 @@ def test_two_lamps_of_a_channel_s_timer_are_moved_to_two_pins() -> None:
     one, other = findings(broken("channel-timer", ("channel stick", second)), "channel-timer")
     assert [one.fix and one.fix.text, other.fix and other.fix.text] == ["PH6", "PG5"]
     assert "lamp `nose`" in other.message
+
+
+def test_where_all_other_pins_dim_lamps_already_none_of_the_channel_s_timer_is_offered() -> None:
+    """The two other pins of timer 4 are free, and could do it no better."""
+    measured = {CHIP.pin(name) for name in ("PH3", "PH4", "PH5")}
+    others = sorted(CHIP.pins_for("lamp") - measured)
+    lamps = "".join(f"lamp l{pin}: body pin {CHIP.pin_name(pin)}\n" for pin in others)
+    text = broken("channel-timer", ("channel stick", f"{lamps}\nchannel stick"))
+    (one,) = findings(text, "channel-timer")
+    assert one.fix is None
+    assert one.help == "give the channel or the lamp another board"
 
 
 def test_each_board_that_leads_beside_the_first_is_told_of() -> None:
