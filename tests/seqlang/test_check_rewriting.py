@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -49,6 +50,29 @@ def test_a_name_is_replaced_by_a_quantity() -> None:
     assert rewrite("pace", 311.2, units.DURATION, "up") == "312 ms"
     assert rewrite("(pace * 2)", 311.2, units.DURATION, "up") == "312 ms"
     assert rewrite("3 times", 2.0, units.PLAIN, "down") == "2"
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "direction", "moved"),
+    [
+        ("10 deg .. 20 deg", 15.0, "up", "15 deg .. 20 deg"),
+        ("10 deg .. 20 deg", 20.0, "up", "20 deg .. 20 deg"),
+        ("10 deg .. 20 deg", 15.0, "down", "10 deg .. 15 deg"),
+        # an end that passed does not any more: the whole range moves as far
+        ("10 deg .. 20 deg", 25.0, "up", "25 deg .. 35 deg"),
+        ("10 deg .. 20 deg", 5.0, "down", "-5 deg .. 5 deg"),
+        # nobody knows how wide a range with a name was: its ends meet
+        ("least .. 20 deg", 25.0, "up", "25 deg .. 25 deg"),
+        ("10 deg .. most", 5.0, "down", "5 deg .. 5 deg"),
+        # an end with a name stays as it is
+        ("10 deg .. most", 25.0, "up", "25 deg .. most"),
+        ("least .. most", 25.0, "up", "25 deg .. most"),
+    ],
+)
+def test_of_what_is_drawn_the_end_that_does_not_pass_is_moved(
+    text: str, value: float, direction: str, moved: str
+) -> None:
+    assert rewrite(text, value, units.DEGREES, direction) == moved
 
 
 @settings(deadline=None, max_examples=200)

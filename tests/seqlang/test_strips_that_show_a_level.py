@@ -195,6 +195,15 @@ def test_quick_presses_of_a_move_make_the_pixels_of_its_bar_flash() -> None:
     assert "bar-flashes" not in [one.name for one in dim]
 
 
+def test_a_cue_that_nothing_starts_is_taken_over_by_no_other() -> None:
+    """Six ways by itself, and one or two more where it meets another cue: but nothing starts it."""
+    apart = text(more=QUICK.replace("9 times", "3 times"))
+    bound = apart.replace("    stop button", "    button 5: go beat\n    stop button")
+    for made, told in ((apart, []), (bound, ["warning"])):
+        found = check(load_text(Source("test.cues", made))).findings
+        assert [one.severity for one in found if one.name == "bar-flashes"] == told
+
+
 def test_no_effect_lies_on_such_a_strip() -> None:
     more = "cue glow\n    tube ember every 2 s\n    hold 4 s"
     assert [one.name for one in errors(loaded(more=more))] == ["bar-flashes"]
