@@ -150,12 +150,12 @@ class Reading(Notebook):
             self.constants = before
 
     def fitting(self, amount: Amount, measure: Measure) -> Quantity:
-        """An amount that is of the measure's dimension, as it is. Raises Fault."""
+        """An amount of the measure's dimension, as others may calculate with it. Raises Fault."""
         found = self.quantity(amount, measure)
         if found.dimension != measure.dimension:
             Misfit(self, self.constants, amount, found, measure).note()
             raise Fault
-        return found
+        return self._kept(found, amount)
 
     # -- amounts ----------------------------------------------------------------------------
 
@@ -203,7 +203,11 @@ class Reading(Notebook):
     def given(self, amount: object) -> Quantity:
         """The value of a constant. Raises Fault."""
         assert isinstance(amount, Token | Sum)
-        value, dimension = self.quantity(amount)
+        return self._kept(self.quantity(amount), amount)
+
+    def _kept(self, found: Quantity, amount: object) -> Quantity:
+        """A value under a name: sums of sums of it must not grow without end. Raises Fault."""
+        value, dimension = found
         if abs(value) > BIGGEST:
             self.error("number-out-of-range", "this is larger than any rig needs", amount)
             raise Fault

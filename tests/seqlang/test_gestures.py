@@ -261,6 +261,19 @@ def test_gestures_that_play_one_another_many_times_end_at_the_limit_of_steps() -
     assert "cue-too-long" in names(found)
 
 
+@pytest.mark.parametrize("sum_", ["n * n", "n * n / 7", "1 / (n * n * n)"])
+def test_values_do_not_grow_without_end_from_play_to_play(sum_: str) -> None:
+    """Each of 20 plays doubles or triples the digits of an exact value: millions of them."""
+    lines = []
+    for n in range(1, 20):
+        lines += [f"gesture g{n}: n number", f"    play g{n + 1}, n ({sum_})"]
+    last = ("gesture g20: n number", "    hold (1 s + 0 s * n)")
+    found = played("play g1, n (1 / 3)", gestures=(*lines, *last))
+    assert set(names(found)) <= {"number-out-of-range", "division-by-zero"}
+    found = played("play g1, n 3", gestures=(*lines, *last))
+    assert set(names(found)) <= {"number-out-of-range", "division-by-zero"}
+
+
 def test_an_error_in_a_gesture_is_told_once_with_the_first_play_that_led_there() -> None:
     wrong = (*CURL, "    jwa to 3 deg in 1 s")
     found = played(*["play curl, part jaw, beat 1 s"] * 3, gestures=wrong)

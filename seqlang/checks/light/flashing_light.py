@@ -30,6 +30,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 from itertools import islice
 
 from seqlang.checks.context import Context
@@ -224,10 +225,14 @@ def _least(
     Raises `_TiredError` in mid-search: what was seen to pass so far may not be the least.
     """
 
+    @cache
+    def is_there(mark: int) -> bool:
+        return context.has_part(mark, part) and context.span(mark, part) == span
+
     def passes(value: int) -> bool:
         if context.eye.is_tired:
             raise _TiredError
-        change = _with(context, span, part, value)
+        change = _with(is_there, value)
         slow = replace(cue, body=swapped(cue.body, change))
         if any(f.found.kind == kind for f in context.eye.flashes_as(slow)):
             return False
@@ -236,18 +241,14 @@ def _least(
     return least_passing_ms(now_ms, passes, regular=part == "duration")
 
 
-def _with(context: Context, span: Span, part: str, value: int) -> Callable[[Step], Step]:
-    """What puts `value` in place of the number at `span` in every step it is written for."""
+def _with(is_there: Callable[[int], bool], value: int) -> Callable[[Step], Step]:
+    """What puts `value` in place of a number in every step whose mark says that it is there."""
 
     def change(step: Step) -> Step:
-        if not isinstance(step, Effect | Fade | Hold) or not _at(context, step, part, span):
+        if not isinstance(step, Effect | Fade | Hold) or not is_there(step.mark):
             return step
         if isinstance(step, Effect):
             return replace(step, period_ms=value)
         return replace(step, duration_ms=value)
 
     return change
-
-
-def _at(context: Context, step: Effect | Fade | Hold, part: str, span: Span) -> bool:
-    return context.has_part(step.mark, part) and context.span(step.mark, part) == span
