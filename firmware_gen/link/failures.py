@@ -132,8 +132,8 @@ FAILURES: Final[dict[FailureReason, FailureWords]] = {
     ),
     "board-unclear": FailureWords(
         "it is not clear which board of the show is meant",
-        "the show has several boards, or none, or none of that name, and the connected one does "
-        "not say which it is",
+        "the show has several boards, no board of that name, or no board at all, and the connected "
+        "one does not say which it is",
         "a guess might give a board the wrong half of a show",
         "name one with `--board`",
     ),

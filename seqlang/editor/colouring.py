@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from firmware_gen.files import write_whole
 from seqlang.text.grammar import parser
 from seqlang.text.tokens import words_of
 from seqlang.text.units import UNITS
@@ -127,4 +128,4 @@ def grammar_file() -> str:
 
 
 if __name__ == "__main__":
-    GRAMMAR_FILE.write_text(grammar_file(), encoding="utf-8")
+    write_whole(GRAMMAR_FILE, grammar_file().encode("utf-8"))
