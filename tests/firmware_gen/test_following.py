@@ -29,7 +29,7 @@ from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, RadioRecord, ServoRecord, Table
 from sim.rehearsal.leading import HubRun, HubState
-from sim.rulebook import FRAME_CLOCK, IDLE_ERA_FRAMES
+from sim.rulebook import FRAME_CLOCK, IDLE_ERA_FRAMES, LATE_FRAMES
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
 from tests.firmware_gen.random_tables import random_requests, random_table
@@ -603,6 +603,52 @@ def test_idle_that_is_caught_up_on_does_not_move_what_a_cue_joined_late_has(make
     creature.play(300)
     assert not running(creature.nodes[0]) & 1
     assert creature.frame() == [1000 + 4500 * 4000 // 9000] * 2
+
+
+def hear_both(pair: tuple[Player, ApartPlayer], state: HubState, moment: int, alone: bool) -> None:
+    """`alone`: the line between boards is a port of its own."""
+    told = pack(77, state)
+    pair[0].hear_hub(told, moment)
+    receive = pair[1].receive_apart if alone else pair[1].receive
+    receive(on_the_line(told, state.frame), moment)
+
+
+@needs_compiler
+@pytest.mark.parametrize("age", [IDLE_ERA_FRAMES - 1, IDLE_ERA_FRAMES + 1, 2**24 - 1])
+def test_the_core_joins_what_is_older_than_any_time_that_it_counts_as_the_reference(
+    age: int,
+) -> None:
+    """A state tells of 93 h, and the player's times reach back for less than three. (Run 0 is
+    idle's here.)"""
+    (node,) = boards(2)[1]
+    pair = Player(node), ApartPlayer(node)
+    for frame in range(300):
+        run = HubRun(1, HOLD, 0, min(age + frame, 2**24 - 1), False, False, False)
+        live = frozenset({1}) if frame >= 40 else frozenset[int]()
+        state = HubState(frame, "ready", False, live, frame, run if live else None)
+        hear_both(pair, state, IN_TIME, alone=True)
+        assert pair[0].frame().raw == pair[1].frame(), f"frame {frame}"
+    assert running(pair[0]) & 2
+
+
+@needs_compiler
+@pytest.mark.parametrize("age", range(3, 9))
+def test_a_small_core_leaves_out_what_is_too_old_also_where_the_leader_is_a_frame_ahead(
+    age: int,
+) -> None:
+    (node,) = boards(2)[1]
+    node = replace(node, chip=SMALL.chip_id)
+    pair = Player(node), ApartPlayer(node)
+    for frame in range(80):
+        live = frozenset({1}) if frame >= 40 else frozenset[int]()
+        # From 40 on each state is of the frame behind the one that this board is about to play.
+        told = frame + (frame >= 40)
+        run = HubRun(1, HOLD, 0, frame - 40 + age, False, False, False) if live else None
+        state = HubState(told, "ready", False, live, told, run)
+        hear_both(pair, state, IN_TIME if frame < 40 else 2000, alone=False)
+        assert pair[0].frame().raw == pair[1].frame(), f"frame {frame}"
+        assert running(pair[0]) == running(pair[1]), f"frame {frame}"
+    assert (running(pair[0]) & 2 != 0) == (age <= LATE_FRAMES + 1)
 
 
 def brought_into(mode: ReportedMode) -> Creature:

@@ -177,6 +177,49 @@ def test_a_mixed_neck_adds_what_idle_moves() -> None:
     assert_gentle(row[2:], SPEED_DEG_S, ACCELERATION_DEG_S2)
 
 
+def near_its_end() -> Table:
+    """Idle takes the neck from -58 deg to 58 deg of its 60 deg as fast as it can; the stick's way
+    is slow and gentle."""
+    made = show(replace(FOLLOW, speed=50, acceleration=150), idle=True)
+    swing = (ActOp(NECK, -5800, 1000, True), Delay(1500), ActOp(NECK, 5800, 400, True), Delay(9000))
+    return replace(made, threads=(*made.threads[:2], swing))
+
+
+def neck_of(player: Player | ApartPlayer, frames: int, ticks: int = 0) -> list[float]:
+    found = []
+    for _ in range(frames):
+        player.channel(0, ticks)
+        shown = player.frame()
+        raw = shown if isinstance(shown, bytes) else shown.raw
+        found.append((int.from_bytes(raw[:2], "little") - 3000) / TICKS_PER_DEG)
+    return found
+
+
+@pytest.mark.parametrize("arrives", range(127, 172, 4))
+def test_a_stick_that_arrives_in_a_quick_move_of_idle_takes_no_part_beyond_its_travel(
+    arrives: int,
+) -> None:
+    """It brakes as gently as it follows, so it swings on; where the travel would end first, as hard
+    as its own limits allow. 150 deg/s at 150 deg/s2 would take it 75 deg far."""
+    player = Player(near_its_end())
+    row = neck_of(player, arrives) + neck_of(player, 250, 3000)
+    assert_gentle(row[2:], 200, 900)
+    assert max(row) <= 60
+    assert min(row[2:]) >= -60
+    assert row[-1] == pytest.approx(0, abs=PLAY_DEG)
+
+
+@pytest.mark.skipif(not available(), reason="there is no C compiler")
+def test_the_core_brakes_before_the_end_of_the_travel_as_the_reference_does() -> None:
+    swings = []
+    for arrives in range(127, 172, 6):
+        reference, core = Player(near_its_end()), ApartPlayer(near_its_end())
+        row = neck_of(reference, arrives) + neck_of(reference, 120, 3000)
+        assert row == neck_of(core, arrives) + neck_of(core, 120, 3000)
+        swings.append(max(row))
+    assert max(swings) > 58.1  # further than idle takes it
+
+
 def test_a_stop_takes_over_what_follows_without_a_jump() -> None:
     player = Player(show())
     row = angles(player, 100, 2000) + angles(player, 14, 4000)
