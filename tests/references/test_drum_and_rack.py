@@ -207,3 +207,12 @@ def test_a_cord_goes_slack_where_a_stop_brakes_its_rise_harder_than_it_falls(
     assert [message.split(", ")[-1] for message in found] == (
         ["when a stop or another cue cuts a move short"] if slack else []
     )
+
+
+def test_a_cord_that_goes_slack_as_written_is_told_by_that_move() -> None:
+    """A stop would brake twice as hard as it falls; the written move is what has to change."""
+    text = show("drum 30 mm", "acceleration 20000 mm/s2")
+    (found,) = findings(text.replace("0 mm in 1.5 s", "0 mm in 170 ms"), "cord-slack")
+    assert "cuts a move short" not in found.message
+    (cut,) = findings(text, "cord-slack")
+    assert "cuts a move short" in cut.message

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from seqlang.cautions import ALL, FLASHING, LITHIUM, Caution
 from seqlang.check import check
+from seqlang.checks.cautions_once import _pressing
 from seqlang.loading import load_text
 from seqlang.text.source import Source
+from sim.rig.pinch import Contact, Pinch
 
 
 @pytest.mark.parametrize("caution", ALL, ids=lambda caution: caution.name)
@@ -74,3 +78,40 @@ def test_the_caution_of_flashing_counts_what_follows_and_shows_beside_what_cues_
     found = check(load_text(Source("test.cues", LIVE))).findings
     (caution,) = (one for one in found if one.name == FLASHING.name)
     assert caution.message == f"{FLASHING.title}: 3 lights play"  # all but `spare`
+
+
+TIP, NIP = Contact(0.06, 12.0, 3.0), Contact(0.015, 48.0, 40.0)
+JAW = Pinch("jaw", TIP, None, False, 40.0, 90.0, 0.0)
+STALLS = "`jaw`: when it stalls, 12 N at its tip"
+
+
+@pytest.mark.parametrize(
+    ("one", "words"),
+    [
+        (JAW, STALLS),
+        (replace(JAW, straight=True), "`jaw`: when it stalls, 12 N"),
+        (
+            replace(JAW, nip=NIP),
+            f"{STALLS}, 48 N (40 N/cm2) on a finger 15 mm from its hinge",
+        ),
+        (
+            replace(JAW, nip=NIP, nip_stated=True),
+            f"{STALLS}, 48 N (40 N/cm2) on what is caught 15 mm from its hinge",
+        ),
+        (
+            replace(JAW, grip=Contact(0.05, 5.0, 0.0)),
+            "`jaw`: grips with 5 N 50 mm from its hinge, as long as what should yield does; when "
+            "it stalls, 12 N at its tip",
+        ),
+        # energies are told from a hundredth of a mJ on, that of a jump where it is greater
+        (replace(JAW, energy_j=0.99e-5, jump_j=0.5), STALLS),
+        (replace(JAW, energy_j=1e-5), f"{STALLS}; up to 0.01 mJ in motion"),
+        (replace(JAW, energy_j=0.04, jump_j=0.04), f"{STALLS}; up to 40 mJ in motion"),
+        (
+            replace(JAW, energy_j=0.04, jump_j=0.25),
+            f"{STALLS}; up to 40 mJ in motion, 250 mJ when it jumps at power-up",
+        ),
+    ],
+)
+def test_what_a_part_can_do_to_a_finger_is_told_in_its_units(one: Pinch, words: str) -> None:
+    assert _pressing(one) == words

@@ -10,6 +10,7 @@ from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.source import Source
 from tests.seqlang.mistakes.base import LINES, with_line
+from tests.seqlang.show_text import checked, findings, show
 
 SHOW = (Path(__file__).parent / "findings" / "servo-overvoltage.cues").read_text()
 
@@ -32,6 +33,14 @@ def severities(text: str) -> list[str]:
 def test_volts_over_the_rated_ones_are_named(source: str, rated: str, severity: list[str]) -> None:
     text = SHOW.replace("adapter 12.0 V, 6 A", source).replace("at 6.0 V", f"at {rated}")
     assert severities(text) == severity
+
+
+def test_without_a_rating_or_a_supply_nobody_knows_what_is_too_much() -> None:
+    far = "source adapter 12.0 V, 6 A"
+    assert findings(show(supply=far), "servo-overvoltage") != []
+    assert findings(show(supply=None), "servo-overvoltage") == []
+    unrated = checked(show(supply=far, jaw={"rating": None})).findings
+    assert "servo-overvoltage" not in [one.name for one in unrated]
 
 
 @pytest.mark.parametrize("pack", ["adapter 12 V, 5 A", "3 li-ion cells, 3000 mAh, 60 mohm"])

@@ -204,6 +204,30 @@ def test_a_cue_that_nothing_starts_is_taken_over_by_no_other() -> None:
         assert [one.severity for one in found if one.name == "bar-flashes"] == told
 
 
+@pytest.mark.parametrize(
+    ("passes", "severity", "how", "related"),
+    [
+        (2, "advice", "it is started again", ["shown here"]),
+        (3, "warning", "`beat` starts meanwhile", ["shown here", "takes over"]),
+    ],
+)
+def test_what_flashes_as_one_cue_takes_over_from_another_is_said(
+    passes: int, severity: str, how: str, related: list[str]
+) -> None:
+    """Eight or nine changes are four flashes."""
+    made = text(more=QUICK.replace("9 times", f"{passes} times"))
+    made = made.replace("    stop button", "    button 5: go beat\n    stop button")
+    found = check(load_text(Source("test.cues", made))).findings
+    (one,) = [each for each in found if each.name == "bar-flashes"]
+    assert one.severity == severity
+    assert one.message == (
+        "`tube` shows `level`, and where its bar ends pixels may flash 4 times within one second "
+        f"if {how}; 3 times are safe"
+    )
+    assert (one.asked, one.limit, one.unit) == (4, 3, "flashes a second")
+    assert [words for _, words in one.related] == related
+
+
 def test_no_effect_lies_on_such_a_strip() -> None:
     more = "cue glow\n    tube ember every 2 s\n    hold 4 s"
     assert [one.name for one in errors(loaded(more=more))] == ["bar-flashes"]

@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import SNAP, block, findings, show
 
@@ -268,6 +270,18 @@ def test_every_output_of_an_endless_cue_must_be_taken_back() -> None:
     text = cues("lure cut to 0%", f"{GLOW}\n    bell on\n    jaw to 5 deg in 1 s")
     (one,) = findings(text, "endless-cue")
     assert one.message.endswith("takes over `bell` and `jaw`")
+
+
+@pytest.mark.parametrize(
+    ("starts", "found"), [("button 1: go glow", 0), ("button 1: go snap\nlost 2 s: go glow", 2)]
+)
+def test_a_cue_ends_as_it_is_let_go_only_where_a_button_of_its_own_holds_it(
+    starts: str, found: int
+) -> None:
+    """Somebody else's button lets go of nothing: it is told of the cue, and of the lost remote."""
+    glow = f"{GLOW}\nwhen let go\n    lure fade to 0 % in 1 s"
+    text = cues(SNAP, glow, f"{starts}\nstop button 2")
+    assert len(findings(text, "endless-cue")) == found
 
 
 def test_the_idle_cue_may_be_endless() -> None:
