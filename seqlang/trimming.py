@@ -8,7 +8,7 @@ reach another light is refused.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -75,7 +75,6 @@ def retrimmed(loaded: Loaded, wanted: Mapping[str, tuple[float, ...]]) -> Retrim
     """
     lights = {light.name: light for light in _lights(loaded)}
     said = said_trims(loaded)
-    changes: dict[Span, str] = {}
     for name, percents in wanted.items():
         if name not in lights:
             raise TrimRefusedError(f"there is no lamp or strip `{name}`")
@@ -85,9 +84,7 @@ def retrimmed(loaded: Loaded, wanted: Mapping[str, tuple[float, ...]]) -> Retrim
                 f"`{name}` takes {_count(light)} shares from 1 % to 100 %, and was given "
                 f"{', '.join(f'{one:g} %' for one in percents) or 'none'}"
             )
-        for span, words in _changes(loaded, light, percents, said.get(name)):
-            if changes.setdefault(span, words) != words:
-                raise _shared(loaded, name, span)
+    changes = _changes(loaded, {**said, **wanted}, wanted)
     if not changes:
         return Retrimmed(None, loaded)
     (first, *more) = changes.items()
@@ -98,38 +95,116 @@ def retrimmed(loaded: Loaded, wanted: Mapping[str, tuple[float, ...]]) -> Retrim
 
 
 def _changes(
-    loaded: Loaded, light: Lamp | Strip, percents: tuple[float, ...], said: tuple[float, ...] | None
-) -> Iterator[tuple[Span, str]]:
-    """What stands in the place of each number that differs; a line where there was none."""
-    origin = loaded.origins[light.mark]
-    parts = dict(origin.parts)
-    for n, part in enumerate(_PARTS[: len(percents)]):
-        if part in parts and (said is None or said[n] != percents[n]):
-            yield parts[part], f"{percents[n]:g} %"
-    lines = [
-        f"{word} {', '.join(f'{one:g} %' for one in amounts)}"
-        for word, amounts, part in (
-            ("trim", percents[:1], "trim"),
-            ("balance", percents[1:], "balance 1"),
-        )
-        if part not in parts and any(one != 100 for one in amounts)
-    ]
-    if lines:
-        yield _inserted(loaded, origin, lines)
+    loaded: Loaded,
+    percents: Mapping[str, tuple[float, ...]],
+    wanted: Mapping[str, tuple[float, ...]],
+) -> dict[Span, str]:
+    """What stands in the place of each number that differs; lines where there were none.
+
+    A number, or the place of a line, may be that of several lights, described once. Then all of
+    them have their say in it.
+    """
+    numbers: dict[Span, dict[str, int]] = {}
+    heads: dict[Span, list[str]] = {}
+    lights = {light.name: light for light in _lights(loaded)}
+    for name, light in lights.items():
+        origin = loaded.origins[light.mark]
+        parts = dict(origin.parts)
+        for n, part in enumerate(_PARTS[: _count(light)]):
+            if part in parts:
+                numbers.setdefault(_place(parts[part]), {})[name] = n
+        head = Span(origin.span.path, origin.span.start, origin.span.start)
+        heads.setdefault(head, []).append(name)  # where it ends hangs on the side's pin
+    said = said_trims(loaded)
+    found = {}
+    for span, at in numbers.items():
+        if any(name in wanted and wanted[name] != said.get(name) for name in at):
+            words = _together(_all_of(loaded, span, percents, at))
+            if words != loaded.sources[span.path].text[span.start : span.end]:
+                found[span] = words
+    for span, names in heads.items():
+        if wanted.keys() & names:
+            parts = dict(loaded.origins[lights[names[0]].mark].parts)
+            lines = _new_lines(loaded, span, percents, names, parts.keys())
+            if lines:
+                place, words = _inserted(loaded, span, lines)
+                found[place] = words
+    return found
 
 
-def _inserted(loaded: Loaded, origin: Origin, lines: list[str]) -> tuple[Span, str]:
-    """Lines behind the light's first one, set as the line that follows it is."""
-    head = origin.span
+def _place(span: Span) -> Span:
+    """The place in the text alone, whichever side or thing led there."""
+    return Span(span.path, span.start, span.end)
+
+
+def _all_of(
+    loaded: Loaded, span: Span, percents: Mapping[str, tuple[float, ...]], at: Mapping[str, int]
+) -> dict[str, float]:
+    """By light, what a number that is theirs together is to say."""
+    for name in at:
+        if name not in percents:
+            line = loaded.sources[span.path].line_number(span.start)
+            raise TrimRefusedError(
+                f"{span.path}:{line}: the text says the trim of `{name}` here too, in other words "
+                "than as a share; choose it as well"
+            )
+    return {name: percents[name][n] for name, n in at.items()}
+
+
+def _new_lines(
+    loaded: Loaded,
+    span: Span,
+    percents: Mapping[str, tuple[float, ...]],
+    names: Sequence[str],
+    there: Collection[str],
+) -> list[tuple[str, str]]:
+    """The lines that lights of one header lack: the word that begins each, and what follows."""
+    lines = []
+    for word, parts in (("trim", _PARTS[:1]), ("balance", _PARTS[1:])):
+        if parts[0] in there or len(percents.get(names[0], ())) < len(parts):
+            continue
+        amounts = [
+            _all_of(loaded, span, percents, dict.fromkeys(names, _PARTS.index(part)))
+            for part in parts
+            if len(percents[names[0]]) > _PARTS.index(part)
+        ]
+        if any(one != 100 for values in amounts for one in values.values()):
+            lines.append((word, ", ".join(map(_together, amounts))))
+    return lines
+
+
+def _together(values: Mapping[str, float]) -> str:
+    """What one number says for several lights: itself, or a value for each in brackets.
+
+    Their names tell whether they are both sides, a row, or a row on both sides.
+    """
+    first = next(iter(values.values()))
+    if all(one == first for one in values.values()):
+        return f"{first:g} %"
+    sides: dict[str, dict[str, float]] = {}
+    for name, one in values.items():
+        side, _, rest = name.partition("_")
+        sides.setdefault(side, {})[rest] = one
+    if len(sides) > 1 and len({tuple(rest) for rest in sides.values()}) == 1:
+        each = (f"{side}: {_together(rest)}" for side, rest in sides.items())
+        return f"({', '.join(each)})"
+    return f"({', '.join(f'{one:g} %' for one in values.values())})"
+
+
+def _inserted(loaded: Loaded, head: Span, lines: list[tuple[str, str]]) -> tuple[Span, str]:
+    """Lines behind a light's header, set as the line that follows it is."""
     text = loaded.sources[head.path].text
     end = text.find("\n", head.end)
     end = len(text) if end < 0 else end
+    header = text[text.rfind("\n", 0, head.start) + 1 : head.start]
+    inset = header[: len(header) - len(header.lstrip(" \t"))]
     below = _LINE.match(text, end + 1)
-    indent = below[1] if below else _INDENT
+    if below is not None and len(below[1]) <= len(inset):
+        below = None  # what follows belongs to another thing
+    indent = below[1] if below else inset + _INDENT
     column = len(below[2] + below[3]) if below else _COLUMN
     written = []
-    for line in lines:
-        word, amounts = line.split(" ", 1)
+    for word, amounts in lines:
         written.append(f"\n{indent}{word:<{max(column, len(word) + 1)}}{amounts}")
     return Span(head.path, end, end), "".join(written)
 
@@ -150,17 +225,8 @@ def _demand_only(loaded: Loaded, after: Loaded, wanted: Mapping[str, tuple[float
             )
         names = ", ".join(f"`{name}`" for name in wanted)
         raise TrimRefusedError(
-            f"in the text one number is the trim of {names} and of `{light.name}`; choose them "
-            "together, or write there by hand a value for each, in brackets"
+            f"the trim of `{light.name}` would change with those of {names}; write them by hand"
         )
-
-
-def _shared(loaded: Loaded, name: str, span: Span) -> TrimRefusedError:
-    line = loaded.sources[span.path].line_number(span.start)
-    return TrimRefusedError(
-        f"{span.path}:{line}: one number here is the trim of `{name}` and of another light, and "
-        "now they differ; write here by hand a value for each, in brackets"
-    )
 
 
 def _read_with(loaded: Loaded, fix: Fix) -> Loaded:

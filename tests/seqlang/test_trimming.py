@@ -131,15 +131,64 @@ def test_any_trims_read_back_as_they_were_set(
     assert (belly.trims or (1.0,) * 3) == trims_of(strip)
 
 
-def test_lights_that_are_described_once_change_together_or_not_at_all() -> None:
+def test_lights_that_are_described_once_change_together_or_each_by_a_value_in_brackets() -> None:
     before = loaded(TOGETHER, "nose")
     assert said_trims(before) == {"glow_1": (90.0,), "glow_2": (90.0,)}
     both = retrimmed(before, {"glow_1": (70.0,), "glow_2": (70.0,)})
     assert text_of(before, both) == TOGETHER.replace("90 %", "70 %")
-    with pytest.raises(TrimRefusedError, match="`glow_1` and of `glow_2`; choose them together"):
+    one = retrimmed(before, {"glow_1": (70.0,)})
+    assert text_of(before, one) == TOGETHER.replace("90 %", "(70 %, 90 %)")
+    each = retrimmed(before, {"glow_1": (70.0,), "glow_2": (60.0,)})
+    assert text_of(before, each) == TOGETHER.replace("90 %", "(70 %, 60 %)")
+
+
+SIDES = """\
+mirror port, starboard
+    lamp glow: body pin (port: PD5, starboard: PD6)
+    strip rim: body pin (port: PD7, starboard: PB0)
+        pixels      4
+"""
+
+
+def test_both_sides_get_a_line_with_a_value_for_each() -> None:
+    before = loaded(SIDES, "glow")
+    made = retrimmed(before, {"port_glow": (80.0,), "starboard_rim": (90.0, 100.0, 70.0, 60.0)})
+    assert text_of(before, made) == SIDES.replace(
+        "PD6)\n", "PD6)\n        trim        (port: 80 %, starboard: 100 %)\n"
+    ).replace(
+        "        pixels",
+        "        trim        (port: 100 %, starboard: 90 %)\n"
+        "        balance     100 %, (port: 100 %, starboard: 70 %), "
+        "(port: 100 %, starboard: 60 %)\n"
+        "        pixels",
+    )
+    assert said_trims(made.loaded)["starboard_rim"] == (90.0, 100.0, 70.0, 60.0)
+    assert said_trims(made.loaded)["port_rim"] == (100.0, 100.0, 100.0, 100.0)
+
+
+ROW_ON_SIDES = """\
+mirror port, starboard
+    row of 2
+        lamp glow: body pin (port: (PD5, PD6), starboard: (PB1, PB2))
+            trim    90 %
+"""
+
+
+@given(st.lists(SHARE, min_size=4, max_size=4))
+def test_a_row_on_both_sides_takes_any_value_for_each_of_its_lights(shares: list[float]) -> None:
+    names = [f"{side}_glow_{n}" for side in ("port", "starboard") for n in (1, 2)]
+    wanted = {name: (share,) for name, share in zip(names, shares, strict=True)}
+    made = retrimmed(loaded(ROW_ON_SIDES, "glow"), wanted)
+    assert said_trims(made.loaded) == wanted
+
+
+def test_of_lights_described_once_by_a_constant_all_are_chosen() -> None:
+    lights = TOGETHER.replace("90 %", "dim")
+    before = loaded(lights, "nose")
+    with pytest.raises(TrimRefusedError, match=r"x.cues:\d+: .*`glow_2` here too.*choose it"):
         retrimmed(before, {"glow_1": (70.0,)})
-    with pytest.raises(TrimRefusedError, match=r"x.cues:\d+: .* by hand a value for each"):
-        retrimmed(before, {"glow_1": (70.0,), "glow_2": (60.0,)})
+    made = retrimmed(before, {"glow_1": (70.0,), "glow_2": (60.0,)})
+    assert text_of(before, made) == lights.replace("trim    dim", "trim    (70 %, 60 %)")
 
 
 def test_lights_with_numbers_of_their_own_in_brackets_change_alone() -> None:
