@@ -197,7 +197,26 @@ def breath_times(
         raise Fault
     if every is not None and (out > LONGEST_DURATION_MS or count > MOST_TIMES):
         _no_such_breaths(reading, every, duration_ms, out)
+    if every is not None and period > 2 * duration_ms:
+        _too_quick_breath(reading, every, duration_ms, period)
     return count, into, out
+
+
+def _too_quick_breath(reading: Reading, every: Amount, hold_ms: int, period_ms: int) -> None:
+    """One whole breath would fill the hold at more than twice the pace stated. Raises Fault."""
+    fits_ms = max(hold_ms, SHORTEST_PERIOD_MS)
+    reading.error(
+        "number-out-of-range",
+        f"a breath takes `{reading.text(every)}`, and the hold {hold_ms} ms: the part would "
+        "breathe more than twice as quickly as it says",
+        every,
+        help=f"hold for longer, or write `every {fits_ms} ms`",
+        fix=f"{fits_ms} ms",
+        asked=period_ms,
+        limit=2 * hold_ms,
+        unit="ms",
+    )
+    raise Fault
 
 
 def _no_such_breaths(reading: Reading, every: Amount, hold_ms: int, out_ms: int) -> None:

@@ -194,6 +194,10 @@ def test_breathing_goes_on_round_the_pose_as_long_as_the_hold() -> None:
         ("hold 24 h, jaw breathing 2 deg every 1310 ms", "1320 ms"),
         ("hold 24 h, jaw breathing 2 deg every 20 h", "65000 ms"),
         ("hold 96 s, jaw breathing 2 deg every 65 s", None),
+        ("hold 2 s, jaw breathing 2 deg every 10 s", "2000 ms"),
+        ("hold 2 s, jaw breathing 2 deg every 4001 ms", "2000 ms"),
+        ("hold 2 s, jaw breathing 2 deg every 4 s", None),
+        ("hold 1 s, jaw breathing 2 deg", None),
     ],
 )
 def test_what_leaves_the_travel_or_the_time_is_an_error_and_the_fix_passes(
