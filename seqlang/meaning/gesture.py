@@ -357,7 +357,7 @@ def _output(
         )
         raise Fault
     found = outputs.get(str(written))
-    fitting = [name for name, (kind, _) in outputs.items() if kind in due]
+    fitting = list(dict.fromkeys(name for name, (kind, _) in outputs.items() if kind in due))
     if found is None:
         reading.unknown(written, "output", fitting or outputs)
         raise Fault

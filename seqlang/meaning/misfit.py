@@ -74,6 +74,12 @@ _SIBLING = re.compile(
 )
 """The other end of a number, in the text before it or behind it, if that has no unit either."""
 
+_BARE = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
+_ONE = r"(?:[^\W\d]\w*: *)?-?[0-9]+(?:\.[0-9]+)?"
+_LISTED_BEFORE = re.compile(rf"(?<![\w.#%-])(?:{_ONE} *, *)+(?:[^\W\d]\w*: *)?\Z")
+_LISTED_BEHIND = re.compile(rf"(?: *, *{_ONE}(?! *[\w%.]))+")
+"""Other numbers without a unit in the same list, maybe each with its side."""
+
 _DIVIDER = re.compile(r"\bdivider\b[^,\n]*\Z")
 _FROM_OHMS = 1000.0
 """Below this a resistor of a divider without a unit is in kohm (own guess)."""
@@ -86,6 +92,10 @@ _JOINS = ("..", "to", "by", "over")
 
 _OF_THE_TIME = re.compile(r"\bfastest +at +\Z")
 _AMOUNT = re.compile(r"(?<![\w.#])-?[0-9]+(?:\.[0-9]+)? *([A-Za-z%][\w./%]*)")
+
+_WAY_BEHIND: Final = re.compile(r" +to +-?[0-9.]+ *([A-Za-z%][\w./%]*)")
+_WAY_BEFORE: Final = re.compile(r"[0-9.]+ *([A-Za-z%][\w./%]*) +to +\Z")
+"""The other end of a way, with its unit."""
 
 _BARE_NUMBER: Final = re.compile(r"[ \t=]*(-?[0-9]+(?:\.[0-9]+)?)[ \t]*(?=[,\n#])")
 """What comes after the name of a constant or a parameter that has no unit."""
@@ -165,9 +175,7 @@ class Misfit:
             unit = "kohm" if float(number) < _FROM_OHMS else "ohm"
         if unit is not None:
             return f"{number} {unit}"
-        other = _SIBLING.search(before) or _SIBLING.match(behind)
-        sibling = "0" if other is None else other["before"] or other["after"]
-        return likely_amount(number, self.measure, abs(float(sibling)))
+        return likely_amount(number, self.measure, _sibling(number, before, behind))
 
     def _unit_beside(self, before: str, behind: str) -> str | None:
         """The unit of the nearest amount of the needed kind in the line; none of a share, which
@@ -240,6 +248,8 @@ class Misfit:
         start, end = place(self.amount)
         if _OF_THE_TIME.search(source.text[:start]):
             return None  # the other amount of the line is where the light goes
+        if self._other_end_too():
+            return None  # one of two that do not fit
         number = source.line_number(start)
         first, line = source.line_starts[number - 1], source.line_text(number)
         spots = [
@@ -264,6 +274,14 @@ class Misfit:
             ((Span(source.path, *two), text[slice(*one)]),),
         )
 
+    def _other_end_too(self) -> bool:
+        """Whether the amount is an end of a way whose other end is of the same wrong kind."""
+        start, end = place(self.amount)
+        text = self.notes.source.text
+        ends = (_WAY_BEHIND.match(text, end), _WAY_BEFORE.search(text[:start].rpartition("\n")[2]))
+        units = [found[1] for found in ends if found is not None]
+        return any(unit in UNITS and UNITS[unit][1] == self.quantity.dimension for unit in units)
+
     def _of_one_kind(self, one: tuple[int, int], other: tuple[int, int]) -> bool:
         """Whether two amounts are the ends of one way or one draw: both must be of one kind."""
         first, last = sorted([one, other])
@@ -283,6 +301,20 @@ class Misfit:
             fix=said.edits[0][2] if said.edits else None,
         )
         return True
+
+
+def _sibling(number: str, before: str, behind: str) -> float:
+    """The other end of the way of a number, or another of its values in brackets, 0 without one.
+
+    Of several in brackets the one that says most of their scale: `1` beside `0.9` is a whole.
+    """
+    other = _SIBLING.search(before) or _SIBLING.match(behind)
+    if other is not None:
+        return abs(float(other["before"] or other["after"]))
+    listed = (_LISTED_BEFORE.search(before), _LISTED_BEHIND.match(behind))
+    others = [abs(float(one)) for row in listed if row for one in _BARE.findall(row[0])]
+    most = max(others, default=0.0)
+    return min(others) if others and max(most, abs(float(number))) == 1.0 else most
 
 
 def likely_unit(number: str, measure: Measure) -> str:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import count
-from typing import TYPE_CHECKING, Literal, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Final, Literal, ParamSpec, TypeVar
 
 from lark import Token
 
@@ -47,6 +47,10 @@ _OF_KIND = {
 
 class Fault(Exception):  # noqa: N818 (reads as what it is where it is raised)
     """An amount that has no value; its finding is already noted."""
+
+
+_SIDES: Final = frozenset({"left", "right", "port", "starboard"})
+"""Names of sides that hands write where a show has none."""
 
 
 class Notebook:
@@ -187,12 +191,15 @@ class Notebook:
         every = [*names, *(n for word in kind.split() for n in self.alike.get(word, ()))]
         searches = searches and self._may_compare(token, every)
         ends = beyond_row(str(token), every) if searches else None
+        sideless = self._on_no_side(str(token), every)
         near = nearest(str(token), every) if searches and ends is None else None
         if near is None:
             self._unknown[message] = len(self.findings)
         hint: str | None
         if near is not None:
             hint = f"did you mean `{near}`?"
+        elif sideless is not None:
+            hint, near = f"`{sideless}` is not below `mirror`: it has no sides", sideless
         elif ends is not None:
             hint = f"they go from `{ends[0]}` to `{ends[1]}`"
         elif instead is not None:
@@ -202,9 +209,18 @@ class Notebook:
         elif names:
             shown = ", ".join(f"`{name}`" for name in sorted(names)[:8])
             hint = f"known here: {shown}" + (" and more" if len(names) > 8 else "")
+        elif kind == "constant":
+            hint = f"give it above its first use, such as `given {token} = 300 ms`"
         else:
             hint = f"this show has no {kind} yet"
         self.error("unknown-name", message, token, help=hint, fix=near)
+
+    def _on_no_side(self, wrong: str, every: list[str]) -> str | None:
+        """`fin` for `left_fin` where `fin` is there once, or is a row, and stands on no side."""
+        side, _, base = wrong.partition("_")
+        is_side = side in _SIDES or any(name.startswith(f"{side}_") for name in every)
+        is_there = base in every or f"{base}_1" in every
+        return base if base and is_side and is_there else None
 
     def _may_compare(self, token: Token, names: list[str]) -> bool:
         """Whether the token can still be compared with all the names; counts that."""

@@ -23,7 +23,7 @@ from seqlang.text.slips.mending import mended
 from seqlang.text.slips.words import means_block
 from seqlang.text.slips.written import WORD, Surroundings, Written
 from seqlang.text.source import Source
-from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, Example
+from seqlang.text.syntax_examples import BLOCK_DUE, EXAMPLES, LAW_DUE, Example
 from seqlang.text.tokens import HIDDEN, KINDS, due, kind, literals, words_of
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def explain(error: UnexpectedInput, source: Source, line: int, around: Surroundi
     found = mended(Written(text, around)) if len(text) <= MOST_MENDED else None
     if found is not None:
         return _of_slip(at, found)
-    return _by_example(at) or _by_tokens(at)
+    return _next_statement(at, around) or _by_example(at) or _by_tokens(at)
 
 
 class _At:
@@ -145,6 +145,17 @@ def _fix(at: _At, slip: Slip, found: Mended) -> Fix:
     return Fix(Span(path, at.first, end), found.line.text.replace("\n", "\n" + inset))
 
 
+def _next_statement(at: _At, around: Surroundings) -> Finding | None:
+    """`jaw to 30 deg in 1 s, fan on`: behind the time, a comma and what is meant to come next."""
+    outputs = (around.names.get(kind, frozenset()) for kind in ("servo", "lamp", "strip", "switch"))
+    if not (at.due & _BEHIND_A_LAW and any(at.word in names for names in outputs)):
+        return None
+    return at.finding(
+        f"the time ends this statement: what `{at.word}` does stands on a line of its own",
+        help="below `together` both start at once",
+    )
+
+
 def _by_example(at: _At) -> Finding | None:
     example = _example(at)
     return None if example is None else at.finding(example.due, help=example.help)
@@ -152,6 +163,10 @@ def _by_example(at: _At) -> Finding | None:
 
 def _example(at: _At) -> Example | None:
     """The entry of the table that knows such a line."""
+    if "LAW" in at.due:
+        return LAW_DUE
+    if at.due & _BEHIND_A_LAW:
+        return None
     keywords = _keywords(at.source.text[at.first : at.start])
     known = _signatures()
     for signature in _narrowing(keywords, at.due, at.kind):
@@ -159,6 +174,9 @@ def _example(at: _At) -> Example | None:
             return EXAMPLES[known[signature]]
     return None
 
+
+_BEHIND_A_LAW: Final = frozenset({"FASTEST", "ANTICIPATION", "OVERSHOOT"})
+"""Due only behind the comma of a pace: no other place is like it, whatever stands before."""
 
 _Signature: TypeAlias = tuple[object, ...]
 

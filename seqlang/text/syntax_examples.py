@@ -41,6 +41,13 @@ BLOCK_DUE: Final = Example(
     ),
 )
 
+LAW_DUE: Final = Example(
+    "a motion law is needed after the comma",
+    "one of uniform, parabolic, trapezoid 1/3, harmonic, cycloidal, 3-4-5, 4-5-6-7, "
+    "modified sine, modified trapezoid, double-S 1/3, 1/2",
+    (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
+)
+
 EXAMPLES: Final[tuple[Example, ...]] = (
     Example(
         "`include` needs the path of a file, in quotes",
@@ -129,12 +136,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "such as `at 90 deg/s`",
         (_cue("jaw to 30 deg at"),),
     ),
-    Example(
-        "a motion law is needed after the comma",
-        "one of uniform, parabolic, trapezoid 1/3, harmonic, cycloidal, 3-4-5, 4-5-6-7, "
-        "modified sine, modified trapezoid, double-S 1/3, 1/2",
-        (_cue("jaw to 30 deg in 2 s,"), _cue("jaw to 30 deg in 2 s, smooth")),
-    ),
+    LAW_DUE,
     Example(
         "the move ends here; only a comma and a law, `anticipation` or `overshoot` may follow",
         "such as `jaw to 30 deg in 2 s, cycloidal, overshoot`; otherwise begin a new line",
@@ -171,6 +173,15 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
+        "a move within limits ends here: it has no law",
+        "such as `within 200 deg/s, 1500 deg/s2, 20000 deg/s3`; otherwise begin a new line",
+        (
+            _cue("jaw to 30 deg within 200 deg/s, 3 deg/s2, 4 deg/s3, cycloidal"),
+            _cue("jaw to 30 deg within 200 deg/s, 3 deg/s2, 4 deg/s3 smooth"),
+            _cue("jaw to (a + 3 deg) within 200 deg/s, 3 deg/s2, 4 deg/s3, cycloidal"),
+        ),
+    ),
+    Example(
         "`hold` needs a time",
         "such as `hold 500 ms`",
         (_cue("hold"), _cue("hold for 3 s")),
@@ -201,14 +212,26 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("belly breathe 3 s"), _cue("belly breathe every 3 s, 40 %")),
     ),
     Example(
+        "`every` belongs to an effect or to `breathing`: what waits is `hold`",
+        "such as `hold 2 s`; in a strand of idle `hold 2 s .. 6 s`, drawn anew at each pass",
+        (_cue("every 3 s"), _cue("every 2 s to 6 s")),
+    ),
+    Example(
         "a cue's header is its name and, in quotes, its title",
         'such as `cue lure "The lure beckons"`, then maybe `, if busy wait`',
         ("cue\n", 'cue "a"\n', "cue a b\n", "cue a:\n    hold 2 s\n", 'cue a "b" c\n'),
     ),
     Example(
+        "after the comma comes what the cue does when an output is taken, its seed, or how far it "
+        "goes",
+        "such as `, if busy take`, `, if busy wait` or `, if busy refuse`; `, seed 12`; `, as far "
+        "as knob from 10 % to 90 %`",
+        ("cue a, wait\n",),
+    ),
+    Example(
         "after the comma comes what the cue does when an output is taken",
         "`, if busy take`, `, if busy wait` or `, if busy refuse`",
-        ("cue a, wait\n", "cue a, if busy\n", "cue a, if wait\n"),
+        ("cue a, if busy\n", "cue a, if wait\n"),
     ),
     Example(
         "how far a cue goes is read off a channel or a sensor, between two of its values",
@@ -286,6 +309,16 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_in(_SERVO, "on"), _in(_SERVO, "on root"), _in(_SERVO, "on root, weighs 3 g")),
     ),
     Example(
+        "`on` and `off` act at once: nothing may follow",
+        "waits stand on lines of their own, such as `at 2 s` and below it `fan on`; a level is "
+        "`cut to 60 %`",
+        tuple(
+            _cue(f"fan {state} {more}")
+            for state in ("on", "off")
+            for more in ("at 2 s", "2 s", "in 2 s", "for 2 s", "after 2 s", "then", "(3 s + 2 s)")
+        ),
+    ),
+    Example(
         "`load` is a mass at a distance, a rod, a plate or a box",
         "such as `load 120 g at 80 mm`, `load rod 40 g, 120 mm`, `load plate 60 g, 90 mm by 50 mm`",
         (
@@ -317,8 +350,10 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
-        "`follows` needs a channel or a sensor, two of its values, and where the output is at each",
-        "such as `follows stick from 1000 us to 2000 us, 0 deg to 40 deg`",
+        "`follows` needs a channel, a sensor or, for a lamp, a servo; two of its values, and where "
+        "the output is at each",
+        "such as `follows stick from 1000 us to 2000 us, 0 deg to 40 deg`; for a lamp such as "
+        "`follows jaw from 5 deg to 40 deg, 0 % to 70 %`",
         (
             *(
                 _in(header, f"follows{words}")
@@ -331,6 +366,19 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         "`shows` needs the lamp whose level the strip shows",
         "such as `shows breath` or `shows breath from the middle`",
         (_in("strip a: b pin PD7", "shows"), _in("strip a: b pin PD7", "shows 3")),
+    ),
+    Example(
+        "`balance` needs three shares: of red, of green and of blue",
+        "such as `balance 100 %, 88 %, 72 %`",
+        tuple(
+            _in("strip a: b pin PD7", f"balance{shares}")
+            for shares in ("", " 3 %", " 3 %,", " 3 %, 4 %", " 3 %, 4 %,", " 3 % 4 % 5 %")
+        ),
+    ),
+    Example(
+        "a lamp has one colour: only a strip has a `balance`",
+        "a lamp that is too bright needs a `trim`, such as `trim 80 %`",
+        (_in("lamp a: b pin PD6", "balance 3 %, 4 %, 5 %"),),
     ),
     Example(
         "`drum` needs its diameter, to the middle of the cord",

@@ -10,6 +10,7 @@ from lark import Token
 from seqlang.text.findings import Finding, Fix, Span
 from seqlang.text.names import nearest
 from seqlang.text.syntax import LightText, Ranged, Sum, Varied, place
+from seqlang.text.units import TIME, parse_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -100,6 +101,10 @@ class Notes:
     def text(self, node: object) -> str:
         start, end = place(node)
         return self._source.text[start:end]
+
+    def before(self, node: object) -> str:
+        """What stands before it in its line."""
+        return self._source.text[: place(node).start].rpartition("\n")[2]
 
 
 class Chooser:
@@ -219,18 +224,51 @@ class Chooser:
         if side is None and any(name.startswith(lost) for name in self._notes.forgiven):
             self._notes.failed = True  # it may stand on a thing whose header could not be read
             return self._within(first, here)
+        waits = self._waits_of(varied, pair, by_side) if side is None else None
+        if waits is not None:
+            self._notes.error(
+                "values-do-not-fit",
+                f"both sides go together here, and a wait is one for `{pair[0]}` and `{pair[1]}`",
+                varied,
+                help=waits,
+            )
+            return self._within(first, here)
         if side is None:
             self._notes.error(
                 "values-do-not-fit",
                 f"this is neither on `{pair[0]}` nor on `{pair[1]}` alone",
                 varied,
                 help=f"such values stand with what is on one side, below `mirror {pair[0]}, "
-                f"{pair[1]}`, or in `stagger` or `in turn` along them; where both sides go "
-                f"together a wait is one for both: start or play each by its name, with "
+                f"{pair[1]}`, or in `stagger` or `in turn` along them; or name one side, with "
                 f"`{pair[0]}_` or `{pair[1]}_`",
             )
             return self._within(first, here)
         return self._within(by_side[side], here)
+
+    def _waits_of(
+        self, varied: Varied, pair: Sequence[str], by_side: Mapping[str, Choice]
+    ) -> str | None:
+        """What to write instead of `hold (left: 200 ms, right: 300 ms)`; None if it is no wait."""
+        if self._notes.before(varied).split() != ["hold"]:
+            return None
+        texts = {side: self._notes.text(by_side[side].value) for side in pair}
+        try:
+            waits = {side: parse_quantity(text) for side, text in texts.items()}
+        except (ValueError, KeyError, ZeroDivisionError):
+            waits = {}
+        if {one.dimension for one in waits.values()} != {TIME}:
+            return (
+                "write one wait, and what follows below "
+                f"`stagger TIME along {pair[0]}, {pair[1]}`: `{pair[1]}` is then later by TIME"
+            )
+        soon, late = sorted(pair, key=lambda side: waits[side].value)
+        more_ms = float(1000 * (waits[late].value - waits[soon].value))
+        if not more_ms:
+            return f"write `hold {texts[soon]}`"
+        return (
+            f"write `hold {texts[soon]}`, and what follows below "
+            f"`stagger {more_ms:g} ms along {soon}, {late}`"
+        )
 
     def _of_row(self, varied: Varied, here: Here) -> Amount:
         notes, first = self._notes, varied.choices[0]

@@ -23,7 +23,7 @@ _ENDS: Final = re.compile(
     r"(?<!\w)(?:hold|in|to) +"
     rf"(?P<draw>(?P<between>(?:between|random(?:ly)?|from) +)?{_AMOUNT}"
     r"(?: *(\u00b1|\+ */? *-) *"
-    r"| *(?P<apart>\.\.\.+|~|\. +\.|\u2026| (?:to|till|until|up +to|and) | - ) *)"
+    r"| *(?P<apart>\.\.\.+|~|\. +\.|\u2026| (?:to|till|until|up +to|and) | - | *\u2013 *) *)"
     rf"{_AMOUNT})(?![\w.])"
 )
 _BY_CHANCE: Final = re.compile(

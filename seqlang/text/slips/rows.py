@@ -60,7 +60,7 @@ _TURNED: Final = (
     (r"stagger +along +(.+?)[ ,]+(?:by +|every +)?([0-9.]+ *[a-z]+|\w+)$", r"stagger \2 along \1"),
     (r"in +turn +along +(\w+)[ ,]+(?:by +|every +)?([0-9.]+ *[a-z]+)$", r"stagger \2 along \1"),
     (
-        r"stagger +([0-9.]+ *[a-z]+) +(?:across|over|on|for|through|down|each|at)? *"
+        r"stagger +([0-9.]+ *[a-z]+|\([^()]*\)) +(?:across|over|on|for|through|down|each|at)? *"
         r"(?:the +|my +)?(\w+)$",
         r"stagger \1 along \2",
     ),
@@ -73,6 +73,8 @@ _TURNED: Final = (
     ),
     (r"stagger +(?:the +)?(\w+) +(?:(?:by|every|in) +)?([0-9].*)$", r"stagger \2 along \1"),
 )
+_LAST_WORDS: Final = frozenset({"end", "middle", "ends", "start", "tip", "back", "front", "centre"})
+"""The last word of an order, and no time: `stagger along tuft from the middle`."""
 _COUNT: Final = "the things of a row are called by numbers, and counted from 1"
 _WAYS: Final = "a row goes from its first thing to its last, or `from the end`, `from the middle` "
 
@@ -82,7 +84,7 @@ def slips(line: Written) -> Iterator[Slip]:
     if line.around.head not in ("cue", "pose", "safe", "servo", "lamp", "strip"):
         return
     if line.around.head == "cue":
-        turned = list(_turned(line))
+        turned = list(_turned(line)) or list(_untimed(line))
         yield from turned or _orders(line)
     yield from _sides(line)
     yield from _some(line)
@@ -165,6 +167,8 @@ def _turned(line: Written) -> Iterator[Slip]:
         found = re.match(pattern, text)
         if found is None:
             continue
+        if found[found.lastindex or 1] in _LAST_WORDS:
+            continue
         made = found.expand(instead)
         row = re.search(r"along (\w+)", made)
         if row is None:
@@ -183,6 +187,20 @@ def _turned(line: Written) -> Iterator[Slip]:
             certain=True,
         )
         return
+
+
+def _untimed(line: Written) -> Iterator[Slip]:
+    """`stagger along tuft from the middle`."""
+    text = line.text[: line.code_end].rstrip(" :")
+    found = re.match(r"stagger +along +(\S.*)$", text)
+    if found is not None and line.halt is not None:
+        yield Slip(
+            "`stagger` needs the time from one start to the next",
+            0,
+            len(text),
+            help=f"such as `stagger 200 ms along {found[1]}`",
+            certain=True,
+        )
 
 
 _SIDES: Final = re.compile(r"(?<![\w.])(\w+) *(?:\(|\[|\.|-| +on +(?:the +)?) *(\w+) *[\])]?(?!\w)")

@@ -28,13 +28,16 @@ _FASTEST: Final = re.compile(
     re.IGNORECASE,
 )
 _WITHOUT_AT: Final = re.compile(
-    r", *fastest *(?:[:=]|in|by|after|near|around|@)? *(?:at +)?(?:about +)?"
+    r", *fastest(?! +at +[0-9.]) *(?:[:=]|in|by|after|near|around|@)? *(?:at +)?(?:about +)?"
     r"([0-9.]+ *%|0?\.[0-9]+)(?! *\w)"
 )
 _EASED: Final = (
     (re.compile(r"ease[ _-]?in[ _-]?(?:and[ _-])?out|ease[ds]?|eased[ _-]both", re.I), ""),
     (re.compile(r"(?:ease|eased|slow|soft)[ _-]?(?:in|start)", re.I), LATE),
     (re.compile(r"(?:ease|eased|slow|soft)[ _-]?(?:out|end|stop)", re.I), EARLY),
+)
+_BOTH_ENDS: Final = re.compile(
+    r", *((?:ease|slow|soft)[ _-]?in(?: *,| +and|,? +then)? *(?:ease|slow|soft)?[ _-]?out) *$", re.I
 )
 _LAW: Final = re.compile(r", *([A-Za-z][A-Za-z _-]*?) *$")
 
@@ -51,6 +54,11 @@ def slips(line: Written) -> Iterator[Slip]:
     if bare is not None:
         made = f", {_law(line)}fastest at {bare[1]}"
         yield _slip("`at` comes before the share", bare.span(), made)
+    both = _BOTH_ENDS.search(text)
+    if both is not None:
+        made = f", {_law(line) or _USUAL}".rstrip(", ")
+        yield _slip(f"`{both[1]}` is not a law of motion", both.span(), made)
+        return
     law = _LAW.search(text)
     if law is not None:
         for pattern, share in _EASED:
