@@ -292,7 +292,6 @@ class FollowingScheduler(Scheduler[_Act]):
         super()._end(run, time)
         self._followed.pop(run.number, None)
         self._silent.discard(run.number)
-        self._movers = {name: one for name, one in self._movers.items() if one is not run}
 
     def _ends(self, run: Run[_Act]) -> None:
         """A run that comes to its end by itself stays until the list lacks it."""

@@ -29,7 +29,7 @@ from firmware_gen.table.layout import FOLLOWS, LEADS, LOOP_HELD
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import BindingRecord, CueRecord, RadioRecord, ServoRecord, Table
 from sim.rehearsal.leading import HubRun, HubState
-from sim.rulebook import FRAME_CLOCK, IDLE_ERA_FRAMES, LATE_FRAMES
+from sim.rulebook import FRAME_CLOCK, IDLE_ERA_FRAMES, LATE_FRAMES, OLDEST_START_FRAMES
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
 from tests.firmware_gen.random_tables import random_requests, random_table
@@ -629,6 +629,28 @@ def test_the_core_joins_what_is_older_than_any_time_that_it_counts_as_the_refere
         hear_both(pair, state, IN_TIME, alone=True)
         assert pair[0].frame().raw == pair[1].frame(), f"frame {frame}"
     assert running(pair[0]) & 2
+
+
+@needs_compiler
+@pytest.mark.parametrize("age", [OLDEST_START_FRAMES - 1, OLDEST_START_FRAMES + 1, 40_000, 65_600])
+def test_a_run_that_is_older_than_16_bits_tell_takes_nothing_from_one_that_started_later(
+    age: int,
+) -> None:
+    """The later one is heard of first, and keeps the servo that both use."""
+    (node,) = boards(2)[1]
+    pair = Player(node), ApartPlayer(node)
+    rows = []
+    for frame in range(160):
+        live = frozenset({1, 2}) if frame >= 40 else frozenset[int]()
+        old = HubRun(1, HOLD, 7, age + frame, False, False, False)
+        late = HubRun(2, WAVE, 9, 20 + frame - 40, False, False, False)
+        told = (late, old)[frame % 2] if live else None
+        hear_both(pair, HubState(frame, "ready", False, live, frame, told), IN_TIME, alone=True)
+        rows.append(pair[0].frame().raw)
+        assert rows[-1] == pair[1].frame(), f"frame {frame}"
+    assert running(pair[0]) & 3 == 3
+    highest = max(int.from_bytes(row[:2], "little") for row in rows)
+    assert highest == 5000  # the wave's 90 deg; the other goes to 60
 
 
 @needs_compiler
