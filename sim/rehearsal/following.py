@@ -271,7 +271,7 @@ class FollowingScheduler(Scheduler[_Act]):
 
         found: set[Hashable] = set()
         if not self._joins:
-            return found  # what is heard late is not played, so starts come in their order
+            return found  # starts are taken as they are heard of
         for run in self.runs.values():
             other = self._followed.get(run.number)
             if other is None or run.number == own:

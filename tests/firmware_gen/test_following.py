@@ -571,6 +571,25 @@ def test_of_two_cues_of_one_frame_the_later_has_the_output_whichever_is_heard_fi
     assert creature.frame() == [1000 + 1000 * 4000 // 9000] * 2
 
 
+def crossing_on_a_small_chip(count: int) -> tuple[Table, list[Table]]:
+    lead, nodes = crossing_boards(count)
+    return lead, [replace(node, chip=SMALL.chip_id) for node in nodes]
+
+
+@pytest.mark.parametrize(("lost", "is_later"), [(0, True), (1, False), (2, True), (3, False)])
+def test_a_small_chip_takes_starts_as_it_hears_of_them(lost: int, is_later: bool) -> None:
+    """It keeps no ages: where the line lost the first states, the earlier cue may come last."""
+    creature = Creature(Player, 2, crossing_on_a_small_chip)
+    creature.play(60)
+    creature.lead.button(1, True)
+    for _ in range(lost):
+        creature.frame(lambda _: True)
+    creature.play(80)
+    lead, node = creature.frame()
+    assert lead == 1000 + 1000 * 4000 // 9000
+    assert (node == lead) == is_later
+
+
 def holding_boards(count: int) -> tuple[Table, list[Table]]:
     """A cue that brings its servo and stays for 12 s, while idle's statements go on."""
     hold = (ActOp(0, 9000, 1500, True), Delay(12000))
@@ -651,6 +670,28 @@ def test_a_run_that_is_older_than_16_bits_tell_takes_nothing_from_one_that_start
     assert running(pair[0]) & 3 == 3
     highest = max(int.from_bytes(row[:2], "little") for row in rows)
     assert highest == 5000  # the wave's 90 deg; the other goes to 60
+
+
+@needs_compiler
+def test_strands_begin_anew_where_their_beginning_differs_by_two_frames_or_more() -> None:
+    (node,) = boards(2)[1]
+    ready = node.enable_interval  # of one servo: its strands begin in this frame
+
+    def rows(start: int) -> list[bytes]:
+        pair = Player(node), ApartPlayer(node)
+        found = []
+        for frame in range(200):
+            state = HubState(frame, "ready", False, frozenset(), max(0, frame - start), None)
+            if frame >= 20:
+                hear_both(pair, state, IN_TIME, alone=True)
+            found.append(pair[0].frame().raw)
+            assert found[-1] == pair[1].frame(), f"frame {frame}"
+        return found
+
+    alone = Player(node)
+    undisturbed = [alone.frame().raw for _ in range(200)]
+    kept = [start for start in range(ready - 4, ready + 5) if rows(start) == undisturbed]
+    assert kept == [ready - 1, ready, ready + 1]
 
 
 @needs_compiler
