@@ -41,7 +41,7 @@ IN_SHARE: Final = 1.0 / 3.0
 SHORTEST_BREATH_MS: Final = 3 * FRAME_MS
 """A frame in, two out."""
 
-SHORTEST_PERIOD_MS: Final = 2 * SHORTEST_BREATH_MS
+SHORTEST_BREATHING_MS: Final = 2 * SHORTEST_BREATH_MS
 """Whole breaths fill a hold, so one may take two thirds of the period that is asked for."""
 
 

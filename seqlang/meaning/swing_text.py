@@ -14,7 +14,7 @@ from seqlang.meaning.swing import (
     MOST,
     OVERSHOOT,
     SHORTEST_BREATH_MS,
-    SHORTEST_PERIOD_MS,
+    SHORTEST_BREATHING_MS,
     SwingMove,
     breaths,
     least_ms,
@@ -181,7 +181,7 @@ def breath_times(
     period = BREATH_MS
     every = cast("Line", line.items[3]).amount(1) if len(line.items) > 3 else None
     if every is not None:
-        period = round(reading.within(every, DURATION, "a breath", SHORTEST_PERIOD_MS))
+        period = round(reading.within(every, DURATION, "a breath", SHORTEST_BREATHING_MS))
     count, into, out = breaths(duration_ms, period)
     if duration_ms < SHORTEST_BREATH_MS:
         reading.error(
