@@ -12,7 +12,8 @@ import pytest
 
 from firmware_gen.chips import CHIPS, FIRST
 from firmware_gen.link.protocol import EVERYBODY, NO_ADDRESS
-from sim import rulebook
+from firmware_gen.player import in_step
+from sim import noise, rulebook
 from sim.rulebook import (
     ADDRESSES,
     BINDINGS,
@@ -318,6 +319,25 @@ def share(value: int) -> str:
         ),
         ("seqlang/checks/wiring/address_clash.py", f"{ADDRESSES[0]} to {ADDRESSES[-1]}"),
         *(
+            ("firmware_gen/TABLE.md", words)
+            for words in (
+                f"h = (seed 0x{noise.SEED_FACTOR:X}) ^ (a 0x{noise.BEAT_FACTOR:X})"
+                f" ^ (b 0x{noise.PIXEL_FACTOR:X})",
+                *(f"h = h 0x{factor:X};" for factor in noise.MIX_FACTORS),
+                f"r = Mix(Mix(k ^ (rounds 0x{noise.BEAT_FACTOR:X})) + k)",
+            )
+        ),
+        *(
+            ("firmware_gen/LINK.md", words)
+            for words in (
+                f"late = {FRAME_CLOCK} w + m - {in_step.ARRIVAL}.",
+                f"late is not within -{in_step.FARTHEST} to {in_step.FARTHEST}: "
+                f"w = 1 if m < {in_step.ARRIVAL - FRAME_CLOCK // 2}, else 0",
+                f"(late >> {in_step.GENTLENESS_BITS}) / {CLOCK_PER_MS} ms, "
+                f"at least -{in_step.MOST_STRETCH} and at most {in_step.MOST_STRETCH}.",
+            )
+        ),
+        *(
             ("sim/model/score.py", words)
             for words in (f"`seed` picks one of {SEED_MAX + 1} exactly repeating patterns",)
         ),
@@ -337,3 +357,26 @@ def test_the_bounds_are_what_their_bytes_hold() -> None:
     assert EVERYBODY < ADDRESSES[0] <= ADDRESSES[-1] < NO_ADDRESS
     # 24 bits of the clock: the longest wait differs from what has been due for 256 ms.
     assert (LONGEST_DURATION_MS + 256) * CLOCK_PER_MS < 2**24
+
+
+PREVIEW = {
+    "effort": {
+        "POSITIONS": rulebook.ANGLE_STEPS_PER_DEG << rulebook.ANGLE_BITS,
+        "CLOCK_S": 1000 * CLOCK_PER_MS,
+        "FRAME_S": rulebook.FRAME_S,
+    },
+    "sticks": {"TICKS_PER_US": rulebook.PULSE_STEPS_PER_US, "SENSOR_ONE": rulebook.SENSOR_ONE},
+    "trims": {"ONE": rulebook.TRIM_ONE},
+}
+"""What the preview page's modules of JavaScript state of the board."""
+
+
+@pytest.mark.parametrize(
+    ("module", "name", "value"),
+    [(module, name, value) for module, found in PREVIEW.items() for name, value in found.items()],
+)
+def test_the_preview_page_has_the_numbers_of_the_book(module: str, name: str, value: float) -> None:
+    text = (ROOT / f"firmware_gen/page/parts/{module}.js").read_text("utf-8")
+    (stated,) = re.findall(rf"^(?:export )?const {name} = ([0-9.]+)(?: \* ([0-9]+))?;", text, re.M)
+    first, second = stated
+    assert float(first) * float(second or 1) == value
