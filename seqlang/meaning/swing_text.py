@@ -204,7 +204,7 @@ def breath_times(
 
 def _too_quick_breath(reading: Reading, every: Amount, hold_ms: int, period_ms: int) -> None:
     """One whole breath would fill the hold at more than twice the pace stated. Raises Fault."""
-    fits_ms = max(hold_ms, SHORTEST_PERIOD_MS)
+    fits_ms = max(hold_ms, SHORTEST_BREATHING_MS)
     reading.error(
         "number-out-of-range",
         f"a breath takes `{reading.text(every)}`, and the hold {hold_ms} ms: the part would "
