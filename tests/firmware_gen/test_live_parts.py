@@ -14,13 +14,14 @@ from firmware_gen.chips.atmega2560 import CHIP
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.player.player import Player
 from firmware_gen.table.encode import encode
-from firmware_gen.table.layout import LEADS
+from firmware_gen.table.layout import LAW_IDS, LEADS
 from firmware_gen.table.ops import ActOp, Delay, Loop, LoopBack
 from firmware_gen.table.records import (
     ChannelRecord,
     CueRecord,
     FollowRecord,
     LampRecord,
+    LawRecord,
     SensorRecord,
     ServoRecord,
     Table,
@@ -218,6 +219,31 @@ def test_the_core_brakes_before_the_end_of_the_travel_as_the_reference_does() ->
         assert row == neck_of(core, arrives) + neck_of(core, 120, 3000)
         swings.append(max(row))
     assert max(swings) > 58.1  # further than idle takes it
+
+
+@pytest.mark.skipif(not available(), reason="there is no C compiler")
+def test_a_part_that_is_faster_than_any_follows_on_at_10240_deg_s() -> None:
+    """640 deg in 50 ms, evenly, are 12,800 deg/s. No part is so fast, but a table may say so."""
+    wide = replace(NECK_RECORD, travel=(-32000, 32000), points=((-32500, 1750), (32500, 4250)))
+    wide = replace(wide, safe=0, speed_limit=60_000, acceleration_limit=60_000)
+    swing = (
+        *(ActOp(NECK, -32000, 2000, True), Delay(1000)),
+        *(ActOp(NECK, 32000, 50, True, law=1), Delay(9000)),
+    )
+    made = show(replace(FOLLOW, speed=60_000, acceleration=100), idle=True)
+    made = replace(
+        made,
+        outputs=(wide, made.outputs[1]),
+        laws=(*made.laws, LawRecord(LAW_IDS["uniform"])),
+        threads=(*made.threads[:2], swing),
+    )
+    furthest = []
+    for arrives in range(130, 150):
+        reference, core = Player(made), ApartPlayer(made)
+        row = neck_of(reference, arrives) + neck_of(reference, 30, 2000)
+        assert row == neck_of(core, arrives) + neck_of(core, 30, 2000)
+        furthest.append(max(row))
+    assert len(set(furthest)) > 1  # the stick arrives in the move, and not only beside it
 
 
 def test_a_stop_takes_over_what_follows_without_a_jump() -> None:
