@@ -26,6 +26,7 @@ enum {
 #define BC_CHIP_FOLLOWS 1
 #define BC_CHIP_JOINS 0
 #define BC_CHIP_SENSES 0
+#define BC_CHIP_KEEPS 0
 
 /* Rates of a radio, by their index: UBRR, which are made, which at double speed. */
 #define BC_RATE_DIVISORS {51, 25, 34, 12, 16, 3}

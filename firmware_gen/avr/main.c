@@ -76,7 +76,7 @@ uint16_t bc_hal_moment(void) {
  * Frames that come late are made good: the ones after them follow at once. But where a table keeps
  * frames longer than 20 ms for good, that would never end, and after TICKS_AHEAD a frame would look
  * as if it lay ahead. So beyond MOST_BEHIND the show goes on from now, and loses that time. A frame
- * of the most ops, and of moves that are planned the slowest, takes some 65 ticks.
+ * of the most ops, and of moves that are planned the slowest, takes some 55 ticks.
  */
 static void listen(void) {
     uint8_t now = clock_tick();

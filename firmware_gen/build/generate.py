@@ -59,6 +59,7 @@ def chip_header(chip: Chip) -> str:
     parts.append(
         f"#define BC_CHIP_LEADS {int(chip.leads)}\n#define BC_CHIP_FOLLOWS {int(chip.follows)}\n"
         f"#define BC_CHIP_JOINS {int(chip.joins)}\n#define BC_CHIP_SENSES {int(chip.senses)}\n"
+        f"#define BC_CHIP_KEEPS {int(chip.keeps)}\n"
     )
     parts.append(_rates(chip))
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")

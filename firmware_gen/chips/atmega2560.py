@@ -82,6 +82,7 @@ CHIP: Final = Chip(
     follows=True,
     joins=True,
     senses=True,
+    keeps=True,
     # Alternate Functions of ports E and L: ICP3, ICP4, ICP5. ICP1 belongs to the timer of the servo
     # pulses.
     channels=MappingProxyType(

@@ -74,6 +74,7 @@ CHIP: Final = Chip(
     analog=MappingProxyType({}),  # its firmware has no room for them
     channels=MappingProxyType({}),  # its one such pin belongs to the timer of the servo pulses
     senses=False,  # there is no room in its program memory
+    keeps=False,
     pins=_PINS,
     reserved=named(
         _PINS,

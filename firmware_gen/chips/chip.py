@@ -125,6 +125,9 @@ class Chip:
     """Whether its firmware, where it follows another board, joins what it missed the start of."""
     senses: bool
     """Whether its firmware knows more of inputs than that a button goes down and up."""
+    keeps: bool
+    """Whether its firmware has room in RAM for what it would otherwise find out anew for each move:
+    where outputs stand in the table, and the figures of a law."""
     channels: Mapping[int, tuple[str, frozenset[int]]]
     """Pins at which a timer measures a radio's channel, by number, with the timer's name and the
     pins whose PWM channels it then has not got."""

@@ -4,9 +4,11 @@
 #include "bc_player.h"
 #include "bc_relay.h"
 #include "bc_store.h"
+#include "bc_table.h"
 #include "bellcrank.h"
 
 void bc_start(uint8_t cause) {
+    bc_table_forget();
     bc_link_start(cause);
     bc_store_start();
     bc_player_start(bc_store_choose());

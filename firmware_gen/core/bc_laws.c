@@ -3,6 +3,7 @@
 
 #include <stdbool.h>
 
+#include "bc_chip.h"
 #include "bc_flash.h"
 #include "bc_generated.h"
 #include "bc_law_lists.h"
@@ -166,12 +167,27 @@ static void ramp_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficie
     found->overlap = (uint16_t)(alpha >> 7);
     if (beta > 0) {
         bend = 2 * ((uint32_t)beta * (ONE - beta));
-        found->overlap = (uint16_t)(((uint64_t)alpha * (ONE + bc_root(0u - bend, 16))) >> 24);
+        found->overlap = (uint16_t)((alpha * (ONE + bc_root(0u - bend, 16))) >> 24);
     }
     if (found->overlap < BC_LEAST_OVERLAP) {
         found->overlap = 0;
     }
 }
+
+#if BC_CHIP_KEEPS
+/* Servos that begin to move together often do so by one law: the last one's are kept. */
+static void kept_coefficients(uint16_t alpha, uint16_t beta, struct bc_coefficients *found) {
+    static uint16_t kept_alpha; /* 0: none are */
+    static uint16_t kept_beta;
+    static struct bc_coefficients kept;
+    if (alpha != kept_alpha || beta != kept_beta) {
+        ramp_coefficients(alpha, beta, &kept);
+        kept_alpha = alpha;
+        kept_beta = beta;
+    }
+    *found = kept;
+}
+#endif
 
 void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found) {
     if (is_listed(law->id)) {
@@ -184,7 +200,11 @@ void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found
         found->acceleration = 0;
         found->overlap = 0;
     } else {
+#if BC_CHIP_KEEPS
+        kept_coefficients(alpha_of(law), law->beta, found);
+#else
         ramp_coefficients(alpha_of(law), law->beta, found);
+#endif
     }
     if (law->peak != HALF) {
         uint16_t shorter = law->peak < HALF ? law->peak : (uint16_t)(ONE - law->peak);

@@ -17,12 +17,16 @@ struct wide {
     uint32_t low;
 };
 
+static uint32_t narrow_product(uint16_t a, uint16_t b) { return (uint32_t)a * b; }
+
 static struct wide wide_product(uint32_t a, uint32_t b) {
-    uint32_t low = (uint32_t)(uint16_t)a * (uint16_t)b;
-    uint32_t middle = (a >> 16) * (uint16_t)b + (low >> 16);
-    uint32_t more = (uint32_t)(uint16_t)a * (uint16_t)(b >> 16) + (uint16_t)middle;
+    uint16_t a_high = (uint16_t)(a >> 16);
+    uint16_t b_high = (uint16_t)(b >> 16);
+    uint32_t low = narrow_product((uint16_t)a, (uint16_t)b);
+    uint32_t middle = narrow_product(a_high, (uint16_t)b) + (low >> 16);
+    uint32_t more = narrow_product((uint16_t)a, b_high) + (uint16_t)middle;
     struct wide product;
-    product.high = (a >> 16) * (uint16_t)(b >> 16) + (middle >> 16) + (more >> 16);
+    product.high = narrow_product(a_high, b_high) + (middle >> 16) + (more >> 16);
     product.low = more << 16 | (uint16_t)low;
     return product;
 }
@@ -36,17 +40,22 @@ uint32_t bc_quotient(uint32_t a, uint32_t b, uint32_t c) {
     if (left.high >= c) {
         return 0xFFFFFFFFu;
     }
-    /* Bits of the quotient come in below as those of the product go out above. */
-    for (bits = 32; bits > 0; bits--) {
+    /* Bits of the quotient come in below as those of the product go out above; zeros that it begins
+     * with by eights. */
+    for (bits = 32; bits > 8 && left.high < c >> 8; bits = (uint8_t)(bits - 8)) {
+        left.high = left.high << 8 | left.low >> 24;
+        left.low <<= 8;
+    }
+    for (; bits > 0; bits--) {
         bool carry = (left.high & 0x80000000u) != 0;
         left.high <<= 1;
         if (left.low & 0x80000000u) {
-            left.high++;
+            left.high |= 1;
         }
         left.low <<= 1;
         if (carry || left.high >= c) {
             left.high -= c;
-            left.low++;
+            left.low |= 1;
         }
     }
     return left.low;
@@ -61,8 +70,8 @@ uint32_t bc_root(uint32_t value, uint8_t bits) {
         value <<= 2;
         twice <<= 1;
         if (left > twice) {
-            left -= twice + 1;
-            twice += 2;
+            left -= twice | 1;
+            twice |= 2;
         }
     }
     return twice >> 1;

@@ -61,14 +61,9 @@ static void read_effect(struct bc_step *op) {
     }
 }
 
-/* Find the output with this number; the last one for a number that is too high. */
 static void find_output(struct bc_step *op, uint8_t number) {
-    uint8_t n = 0;
     op->number = number;
-    bc_outputs_begin(&op->output);
-    while (bc_outputs_next(&op->output) && n < number) {
-        n++;
-    }
+    bc_table_output(number, &op->output);
 }
 
 void bc_op_read(struct bc_step *op) {

@@ -308,6 +308,7 @@ void bc_player_start(uint8_t source) {
     player.line_rate = BC_RATE_OF_CABLE;
 #endif
     bc_inputs_clear();
+    bc_table_forget();
     bc_table_choose(source);
     if (source == BC_SOURCE_NONE) {
         return;

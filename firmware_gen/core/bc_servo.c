@@ -59,12 +59,14 @@ static int32_t with_sign(uint32_t size, bool is_negative) {
 }
 
 /* Laws without parameters need not be read. */
-static struct bc_law law_of(const struct servo *servo) {
-    struct bc_law law = {servo->law_id, 0, 0, BC_PEAK_MIDDLE};
+static void find_law(const struct servo *servo, struct bc_law *law) {
+    law->id = servo->law_id;
+    law->alpha = 0;
+    law->beta = 0;
+    law->peak = BC_PEAK_MIDDLE;
     if (servo->law != BC_NONE) {
-        bc_table_law(servo->law, &law);
+        bc_table_law(servo->law, law);
     }
-    return law;
 }
 
 /* How far a motion is, 0 to 65536: then it has ended. */
@@ -94,7 +96,7 @@ static int32_t position_at(struct servo *servo, uint32_t time) {
     if (!servo->is_moving) {
         return position;
     }
-    law = law_of(servo);
+    find_law(servo, &law);
     position += bc_scale(servo->way, bc_law_position(&law, share)) - servo->way;
     share = brake_left_at(servo, time);
     if (share > 0) {
@@ -121,7 +123,7 @@ static int32_t speed_at(struct servo *servo, uint32_t time) {
         return 0;
     }
     if (share > 0) {
-        law = law_of(servo);
+        find_law(servo, &law);
         speed = speed_of(servo->way, bc_law_slope(&law, share), servo->total);
     }
     share = brake_left_at(servo, time);
@@ -146,9 +148,10 @@ int32_t bc_servo_speed(uint8_t number, uint32_t time) {
 #ifdef BC_TELLS_MOTION
 void bc_servo_motion(uint8_t number, uint32_t time, struct bc_motion *found) {
     const struct servo *servo = &servos[number];
-    struct bc_law law = law_of(servo);
+    struct bc_law law;
     uint32_t brake_end = servo->brake_first ? servo->start : servo->start + servo->brake;
     int32_t left = (int32_t)(brake_end - time);
+    find_law(servo, &law);
     found->is_moving = servo->is_moving;
     found->law_id = law.id;
     found->alpha = law.alpha;
@@ -206,9 +209,13 @@ static uint32_t room_ahead(const struct plan *plan) {
 /* Step 1: brake at the acceleration limit, harder if travel would end before. */
 static void plan_brake(struct servo *servo, const struct plan *plan) {
     uint32_t speed = size_of(plan->speed);
-    uint32_t brake = bc_quotient(speed, 625, (uint32_t)plan->acceleration_limit << 3);
-    uint32_t way = bc_quotient(speed, brake, 512);
+    uint32_t brake = 0;
+    uint32_t way = 0;
     uint32_t room = room_ahead(plan);
+    if (speed > 0) {
+        brake = bc_quotient(speed, 625, (uint32_t)plan->acceleration_limit << 3);
+        way = bc_quotient(speed, brake, 512);
+    }
     if (way > room + ((uint32_t)1 << BC_BRAKE_SLACK_BITS)) {
         way = room;
         brake = bc_quotient(512, way, speed);
@@ -251,27 +258,51 @@ static uint32_t time_to_rise(uint32_t brake, uint16_t peak) {
     return bc_quotient(brake, 65536, peak) + (peak != BC_PEAK_MIDDLE ? 1 : 0);
 }
 
+/*
+ * Whether a move of a duration surely keeps to a limit. Most moves have time to spare, and
+ * quotients and a root take far longer than these products. Both ask for a little more time than
+ * the move needs, so that the time by that limit is no longer than the duration.
+ */
+static bool surely_keeps_speed(uint32_t total, uint16_t limit, uint32_t way, uint16_t coefficient) {
+    int16_t needed = (int16_t)(bc_scale((int32_t)way, (uint16_t)(5 * coefficient)) >> 16);
+    return needed >> 2 < bc_scale((int32_t)total, limit);
+}
+
+/* 5 for 625 / 128, and no law's coefficient is below 4 (Q12): that is more than what is cut off. */
+static bool surely_keeps_acceleration(uint32_t total, uint16_t limit, uint32_t way,
+                                      uint32_t coefficient) {
+    enum { LONGEST = 32768 }; /* its square is a signed number, too */
+    uint32_t time = total >> 4 < LONGEST ? total >> 4 : LONGEST;
+    uint32_t factor = 5 * coefficient >> 4;
+    return factor < 65536 &&
+           bc_scale((int32_t)way, factor) >> 4 < bc_scale((int32_t)(time * time), limit);
+}
+
 /* Steps 3 and 4: over the brake if the target lies far enough ahead, else behind it. */
 static void plan_times(struct servo *servo, const struct plan *plan, uint32_t start,
                        uint32_t duration) {
     uint32_t way = size_of(servo->way);
     bool is_ahead = (plan->speed < 0) == (servo->way < 0) && way >= (uint32_t)1 << BC_AHEAD_BITS;
     struct bc_coefficients law;
+    uint32_t at_speed; /* the total, or a time below K of it */
     uint32_t by_speed;
     bc_law_coefficients(&plan->law, &law);
-    by_speed = time_by_speed(plan->speed_limit, way, law.speed);
     servo->start = start;
-    if (servo->brake > 0 && is_ahead && law.overlap > 0) {
-        servo->brake_first = false;
-        servo->total = larger(duration, time_to_rise(servo->brake, plan->law.peak));
-        by_speed = bc_quotient(by_speed, 256, law.overlap);
-    } else {
-        servo->brake_first = true;
+    servo->brake_first = servo->brake == 0 || !is_ahead || law.overlap == 0;
+    if (servo->brake_first) {
         servo->total = larger(duration, servo->brake + BC_MS) - servo->brake;
         servo->start += servo->brake;
+        law.overlap = 256; /* 1: nothing is laid over it */
+        at_speed = servo->total;
+    } else {
+        servo->total = larger(duration, time_to_rise(servo->brake, plan->law.peak));
+        at_speed = servo->total >> 1;
     }
-    servo->total = larger(servo->total, by_speed);
-    if (law.acceleration != 0) {
+    if (!surely_keeps_speed(at_speed, plan->speed_limit, way, law.speed)) {
+        by_speed = time_by_speed(plan->speed_limit, way, law.speed);
+        servo->total = larger(servo->total, bc_quotient(by_speed, 256, law.overlap));
+    }
+    if (!surely_keeps_acceleration(servo->total, plan->acceleration_limit, way, law.acceleration)) {
         servo->total = larger(
             servo->total, time_by_acceleration(plan->acceleration_limit, way, law.acceleration));
     }

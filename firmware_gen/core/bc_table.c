@@ -18,6 +18,18 @@ static struct {
     uint16_t cursor;
 } table;
 
+#if BC_CHIP_KEEPS
+/* Outputs of the table that was located: stepping over records takes long, and each act would. */
+static struct {
+    uint8_t source; /* enum bc_source */
+    struct {
+        uint16_t at;
+        uint8_t kind;
+        uint8_t index;
+    } outputs[BC_OUTPUTS];
+} located;
+#endif
+
 uint8_t bc_table_choose(uint8_t source) {
     uint8_t before = table.source;
     table.source = source;
@@ -68,7 +80,31 @@ static uint16_t law_at(uint8_t index) {
     return at;
 }
 
+#if BC_CHIP_KEEPS
+static void keep_outputs(void) {
+    struct bc_output output;
+    uint8_t n;
+    bc_outputs_begin(&output);
+    for (n = 0; n < BC_OUTPUTS; n++) { /* behind the last one it again */
+        bc_outputs_next(&output);
+        located.outputs[n].at = output.at;
+        located.outputs[n].kind = output.kind;
+        located.outputs[n].index = output.index;
+    }
+    located.source = table.source;
+}
+#endif
+
+void bc_table_forget(void) {
+#if BC_CHIP_KEEPS
+    located.source = BC_SOURCE_NONE;
+#endif
+}
+
 void bc_table_locate(uint16_t colours) {
+#if BC_CHIP_KEEPS
+    keep_outputs();
+#endif
     table.colours = colours;
     table.laws = (uint16_t)(colours + (uint16_t)(BC_COLOUR_SIZE * bc_header(BC_AT_COLOURS)));
     table.inputs = law_at(bc_header(BC_AT_LAWS));
@@ -116,12 +152,7 @@ uint8_t bc_table_senses(void) {
 
 uint8_t bc_output_place(uint8_t number) {
     struct bc_output output;
-    uint16_t cursor = bc_table_tell();
-    bc_outputs_begin(&output);
-    do {
-        bc_outputs_next(&output);
-    } while (number-- > 0);
-    bc_table_seek(cursor);
+    bc_table_output(number, &output);
     return output.index;
 }
 
@@ -223,6 +254,22 @@ bool bc_outputs_next(struct bc_output *output) {
     output->kind &= (uint8_t)~BC_FLAG;
     output->index = output->next[output->kind]++;
     return true;
+}
+
+void bc_table_output(uint8_t number, struct bc_output *output) {
+    uint8_t n = 0;
+#if BC_CHIP_KEEPS
+    if (table.source == located.source && number < BC_OUTPUTS) {
+        output->at = located.outputs[number].at;
+        output->kind = located.outputs[number].kind;
+        output->index = located.outputs[number].index;
+        return;
+    }
+#endif
+    bc_outputs_begin(output);
+    while (bc_outputs_next(output) && n < number) {
+        n++;
+    }
 }
 
 void bc_table_seek(uint16_t at) { table.cursor = at; }

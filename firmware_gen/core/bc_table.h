@@ -31,8 +31,10 @@ bool bc_table_is_held(void);
 uint8_t bc_cell(uint16_t address);
 uint16_t bc_slot_cell(uint8_t slot);
 
-/* Find the sections of the chosen table, which has been checked; `colours`: where outputs end. */
+/* Find the sections of the chosen table, which has been checked; `colours`: where outputs end.
+ * Until it is forgotten it stays as it is: what is known of it may be kept. */
 void bc_table_locate(uint16_t colours);
+void bc_table_forget(void);
 
 /* Where a record starts. */
 uint16_t bc_table_colour(uint8_t index);
@@ -57,6 +59,9 @@ struct bc_output {
     uint8_t left;  /* outputs behind it */
     uint8_t next[BC_KINDS + 1]; /* index, of each kind */
 };
+
+/* Find an output by its number, the last one for a number that is too high: record, kind, index. */
+void bc_table_output(uint8_t number, struct bc_output *output);
 
 /* Bytes of an output record of a kind. */
 uint16_t bc_output_size(uint16_t at, uint8_t kind);

@@ -199,14 +199,25 @@ def hostile_table(chip: Chip, role: int) -> bytes:
     )
 
 
+AT_THE_LIMIT_MS, WITH_TIME_TO_SPARE_MS = 60, 120
+"""Of moves that `one_move_table` has: an eased one is stretched to 101 (3-4-5) or 103 ms."""
+
+
 def one_move_table(
-    pins: Sequence[int] | None = None, law: int = UNIFORM, chip: Chip = FIRST
+    pins: Sequence[int] | None = None,
+    law: int = UNIFORM,
+    chip: Chip = FIRST,
+    duration_ms: int = AT_THE_LIMIT_MS,
 ) -> bytes:
     """A cue `go` that jerks every servo at once and one `back`; nothing moves otherwise."""
     pins = WIRINGS[chip.name].servos if pins is None else pins
     outputs = tuple(servo(pin, n) for n, pin in enumerate(pins))
-    go = tuple(ActOp(n, 8000, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
-    back = tuple(ActOp(n, 4500, 60, wait=n == len(pins) - 1, law=law) for n in range(len(pins)))
+    go = tuple(
+        ActOp(n, 8000, duration_ms, wait=n == len(pins) - 1, law=law) for n in range(len(pins))
+    )
+    back = tuple(
+        ActOp(n, 4500, duration_ms, wait=n == len(pins) - 1, law=law) for n in range(len(pins))
+    )
     mask = (1 << len(pins)) - 1
     cues = (CueRecord(cue_tag("go"), mask, 0, 1, 0), CueRecord(cue_tag("back"), mask, 0, 1, 1))
     return encode(

@@ -13,7 +13,7 @@ from tests.emulator.measuring import stream
 
 WATCHDOG_MS = 250
 """After which the watchdog resets a board without a frame (resets.c)."""
-APART_MS = {"atmega328p": 100, "atmega2560": 150}
+APART_MS = {"atmega328p": 90, "atmega2560": 120}
 """How far apart pulses come at most (FIRMWARE.md)."""
 
 

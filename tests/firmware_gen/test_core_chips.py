@@ -36,6 +36,7 @@ LARGER = replace(
     follows=True,
     joins=True,
     senses=True,
+    keeps=True,
     pixels=200,
     pins=PINS,
     reserved=MappingProxyType({}),

@@ -8,13 +8,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from firmware_gen.player.player import Player
+from firmware_gen.table.laws import law_of
 from firmware_gen.table.ops import ActOp, Delay, Turn
+from firmware_gen.table.records import LawRecord, ServoRecord
+from sim.rehearsal.takeover import least_time
+from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS, FRAME_MS
+from sim.score.law_numbers import law_numbers
 from tests.firmware_gen.host.core import CorePlayer, available
 from tests.firmware_gen.make_vectors import STRETCH
 from tests.firmware_gen.requests import replaying
-from tests.firmware_gen.tables_by_hand import JAW, LAMP, SWITCH, servo, table, triggers
+from tests.firmware_gen.tables_by_hand import ALL_LAWS, JAW, LAMP, SWITCH, servo, table, triggers
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
@@ -38,6 +45,51 @@ def test_the_core_shows_the_outputs_of_the_shared_vectors(case: dict[str, Any]) 
     ]
     assert digests == case["digests"]
     assert follower.end(case["end"]) == case["end"]
+
+
+@given(
+    speed=st.integers(30, 1500),
+    acceleration=st.integers(200, 30_000),
+    law=st.integers(0, len(ALL_LAWS) - 1),
+    first=st.integers(300, 8000),
+    second=st.integers(300, 8000),
+    spare=st.floats(-0.05, 0.15) | st.floats(0, 1),
+    part=st.floats(0, 1.2),
+)
+@settings(max_examples=150, deadline=None)
+def test_a_move_with_hardly_any_time_to_spare_is_as_long_as_the_page_says(
+    speed: int,
+    acceleration: int,
+    law: int,
+    first: int,
+    second: int,
+    spare: float,
+    part: float,
+) -> None:
+    """A board works out the least time only where a duration is not surely longer.
+
+    The second move begins after a part of the first, or after it. If it goes on ahead it takes up
+    to twice the time that its speed asks for.
+    """
+    moved = servo(JAW.pin, 2000, speed, acceleration)
+    ways = abs(first - moved.safe), abs(second - first)
+    durations = [_least_ms(moved, ALL_LAWS[law], way) * (1 + spare) for way in ways]
+    one, other = (min(max(round(duration), 1), 65_000) for duration in durations)
+    show = table((moved,), ((ActOp(0, first, one, law=law),), (ActOp(0, second, other, law=law),)))
+    turn = 5 + min(round(part * one / FRAME_MS), 100)
+    requests = triggers((4, 1), (turn, 2))
+    frames = turn + min(round(2 * other / FRAME_MS), 100) + 3
+    wanted = replaying(Player(show), requests, frames)
+    shown = replaying(CorePlayer(show), requests, frames)  # type: ignore[arg-type]
+    for number, (reference, raw) in enumerate(zip(wanted, shown, strict=True)):
+        assert reference.raw == raw, f"frame {number}"
+
+
+def _least_ms(moved: ServoRecord, law: LawRecord, angle: int) -> float:
+    """What the limits of speed and acceleration ask for (TABLE.md 3.2, step 3)."""
+    way, figures = angle << ANGLE_BITS, law_numbers(law_of(law))
+    by_speed = figures.cv * way * 5 / (8 * moved.speed_limit << 15)
+    return max(by_speed, least_time(moved.acceleration_limit, way, figures.ca)) / CLOCK_PER_MS
 
 
 SECOND = 50  # frames

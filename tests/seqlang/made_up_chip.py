@@ -48,6 +48,7 @@ MADE_UP = Chip(
     channels={},
     analog={},
     senses=False,
+    keeps=False,
     pins=_PINS,
     reserved=named(_PINS, PA0="the made-up link is on it"),
     pwm=named(_PINS, PE2="X", PE3="X", PE4="X", PE5="X", PE6="X", PE7="X"),

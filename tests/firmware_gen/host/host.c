@@ -492,6 +492,7 @@ uint8_t host_check(const uint8_t *table, uint32_t size) {
     uint16_t crc;
     memset(merged, 0xFF, sizeof merged);
     memcpy(merged, table, size);
+    bc_table_forget(); /* what lay there before */
     before = bc_table_choose(BC_SOURCE_MERGED);
     refusal = bc_check((uint16_t)size, table[0], &crc);
     bc_table_choose(before);
