@@ -52,6 +52,8 @@ class Presence:
         if self._on is None:
             self._on, self._leaves = new, False
         elif self._on.values == new.values:
+            if not self._leaves:
+                return  # it just goes on: a repeat may lay it thousands of times
             self._next, self._leaves = None, False
         else:
             self._next, self._leaves = new, True

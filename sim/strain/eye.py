@@ -247,9 +247,10 @@ class Eye:
         """
         if self.bound.cannot_flash(cue) and not self.may_make_row(cue):
             return 0, 0
-        sights = len(self.states.entries(cue)) * len(self.states.runs(cue))
-        span_ms = watched_ms(cue)
-        return sights * (span_ms // FRAME_MS), sights * carried_out(cue, span_ms)
+        entries = len(self.states.entries(cue))
+        runs = [(run, watched_ms(run)) for run in self.states.runs(cue)]
+        frames = sum(span_ms // FRAME_MS for _, span_ms in runs)
+        return entries * frames, entries * sum(carried_out(*each) for each in runs)
 
     def pixels(self, cue: Cue) -> int:
         """How many pixels are worked out in all frames of a cue that are watched."""
@@ -377,9 +378,9 @@ class Eye:
     ) -> Iterator[tuple[Modulation, Effect, float]]:
         """Each effect that the cue lays on a light: its piece, itself, and until when it stays.
 
-        An effect that is stated again while it goes on is one with itself: it keeps its start, and
-        each statement makes one more piece. Told apart, a thousand of them would all be looked at
-        from the first one's start.
+        An effect that is stated again while it goes over is one with itself: it keeps its start,
+        and makes two more pieces. Told apart, all of them would be looked at from the first one's
+        start.
         """
         ends = [*(piece.shown_ms for piece in pieces[1:]), self._stays_until(sight, name)]
         laid = [
@@ -469,7 +470,8 @@ class Eye:
         of_cast[asked] = sight
         self._frames += sight.times_ms.size
         self._pixels += sight.times_ms.size * sight.pixels
-        self._statements += sum(map(len, sight.trajectories.lights.values()))
+        shown = sight.trajectories
+        self._statements += sum(map(len, (*shown.lights.values(), *shown.effects.values())))
         return sight
 
     def _watched(

@@ -170,18 +170,35 @@ def test_an_effect_that_is_left_on_stays_until_idle_takes_it_off(
 
 
 def test_an_effect_that_is_stated_again_while_it_goes_on_is_looked_at_once() -> None:
-    """Else each of its thousand statements is held against all that shone since the first one."""
+    """Its thousand statements are one piece, and so a repeat takes no longer for laying it anew."""
     again = Repeat(InTurn((Effect("lure", "ember", 200), Fade("lure", 80.0, 20))), 1000)
     one = cue("one", again, Effect("lure", "steady", 0), Hold(60))
     eye = Eye(show_of(one))
     sight = eye.watch(one, eye.states.entries(one)[0])
     pieces = sight.trajectories.effects["lure"]
-    assert len(pieces) > 1000
+    assert len(pieces) < 6
     ((piece, effect, until),) = eye._stays(sight, "lure", pieces)
     assert (effect.name, until) == ("ember", pytest.approx(21_000.0, abs=400.0))
     laid = list(eye._laid(sight))
     assert [found.effect.name for found in laid] == ["ember"] * len(laid)
     assert max(found.lasts_ms for found in laid) == until - piece.start_ms
+
+
+def test_effects_that_come_and_go_count_among_what_is_watched() -> None:
+    """Without them a search for a passing number goes on for minutes."""
+    turns = (Effect("lure", "ember", 200), Hold(20), Effect("lure", "breathe", 300), Hold(20))
+    one = cue("one", Repeat(InTurn(turns), 500))
+    eye = Eye(show_of(one))
+    eye.sights(one)
+    assert eye._statements > 1000
+
+
+def test_what_is_held_counts_as_long_as_it_may_be_held() -> None:
+    beat = InTurn((Fade("lure", 80.0, 10), Fade("lure", 5.0, 10)))
+    tapped, endless = cue("one", Repeat(beat, 1, while_held=True)), cue("one", Repeat(beat, None))
+    held, never = Eye(show_of(tapped)), Eye(show_of(endless))
+    for kept, without_end in zip(held.effort(tapped), never.effort(endless), strict=True):
+        assert kept > without_end > 300
 
 
 def test_an_effect_that_another_takes_off_is_looked_at_each_time_it_comes_back() -> None:
