@@ -228,6 +228,75 @@ def test_what_flashes_as_one_cue_takes_over_from_another_is_said(
     assert [words for _, words in one.related] == related
 
 
+UP = "cue up\n    level cut to 100 %\n    hold 2 s"
+
+
+def said_of_bars(made: str) -> list[Finding]:
+    found = check(load_text(Source("test.cues", made))).findings
+    return [one for one in found if one.name == "bar-flashes"]
+
+
+def with_button(made: str, cue: str) -> str:
+    return made.replace("    stop button", f"    button 5: go {cue}\n    stop button")
+
+
+@pytest.mark.parametrize(
+    ("made", "times", "how", "related"),
+    [
+        (text(more=QUICK), 7, "of cue `beat`", []),
+        (
+            text(lamp=BY_ANGLE, pace="60 ms", fade="6 s"),
+            14,
+            "while the button of `gape` is pressed again and again",
+            [],
+        ),
+        (
+            with_button(text(more=UP, fade="6 s"), "up"),
+            4,
+            "while the buttons of `fill` and `up` are pressed in quick turn",
+            ["the other button's cue"],
+        ),
+    ],
+)
+def test_how_often_a_bar_may_flash_and_by_what_is_said(
+    made: str, times: int, how: str, related: list[str]
+) -> None:
+    (one,) = said_of_bars(made)
+    assert one.message == (
+        f"`tube` shows `level`, and where its bar ends pixels may flash {times} times within one "
+        f"second {how}; 3 times are safe"
+    )
+    assert (one.asked, one.limit, one.unit) == (times, 3, "flashes a second")
+    assert [words for _, words in one.related] == ["shown here", *related]
+
+
+def test_another_cue_that_takes_over_is_named_before_the_same_one_again() -> None:
+    beat = QUICK.replace("9 times", "3 times")
+    made = with_button(text().replace("cue gape", f"{beat}\ncue gape"), "beat")
+    (one,) = said_of_bars(made)
+    assert one.severity == "warning"
+    assert "if `beat` starts meanwhile" in one.message
+
+
+def test_a_hand_that_would_need_more_than_a_minute_is_told_of_the_light_alone() -> None:
+    """All of 60 pixels: 60 x 1.02 s / 0.7 are 87 s, and no table holds more than 65.5 s."""
+    line = "    follows stick from 1000 us to 2000 us, 0 % to 100 %, in 2 s"
+    for pixels, fits in ((40, True), (60, False)):
+        made = text(lamp=line).replace("pixels 8", f"pixels {pixels}")
+        (one,) = [each for each in said_of_bars(made) if each.unit == "ms"]
+        assert (one.fix is not None) is fits
+        assert (one.help or "").endswith("light `tube` less")
+        assert ("no second holds so many changes" in (one.help or "")) is fits
+
+
+def test_an_effect_of_another_light_and_a_strip_that_is_steady_are_none_on_it() -> None:
+    more = (
+        "cue glow\n    tube fade to white 90 % in 2 s\n    tube steady\n"
+        "    level breathe every 9 s\n    hold 4 s"
+    )
+    assert not [one for one in said_of_bars(text(more=more)) if "lies on" in one.message]
+
+
 def test_no_effect_lies_on_such_a_strip() -> None:
     more = "cue glow\n    tube ember every 2 s\n    hold 4 s"
     assert [one.name for one in errors(loaded(more=more))] == ["bar-flashes"]
