@@ -340,6 +340,13 @@ def _value(
     return reading.fitting(cast("Amount", written), measure)
 
 
+def _such_as(outputs: Mapping[str, tuple[OutputKind, Token]], fitting: Sequence[str]) -> str | None:
+    """Three of the outputs, none of them of one text: both sides would be shown by one name."""
+    described = {outputs[name][1].start_pos: name for name in reversed(fitting)}
+    shown = [name for name in fitting if name in described.values()][:3]
+    return "such as " + ", ".join(f"`{name}`" for name in shown) if shown else None
+
+
 def _output(
     reading: Reading,
     parameter: Parameter,
@@ -357,7 +364,7 @@ def _output(
         )
         raise Fault
     found = outputs.get(str(written))
-    fitting = list(dict.fromkeys(name for name, (kind, _) in outputs.items() if kind in due))
+    fitting = [name for name, (kind, _) in outputs.items() if kind in due]
     if found is None:
         reading.unknown(written, "output", fitting or outputs)
         raise Fault
@@ -367,7 +374,7 @@ def _output(
             f"`{parameter.name}` is {parameter.title}, and `{written}` is a {found[0]}",
             written,
             related=((parameter.name, parameter.title), (found[1], f"a {found[0]}")),
-            help="such as " + ", ".join(f"`{name}`" for name in fitting[:3]) if fitting else None,
+            help=_such_as(outputs, fitting),
         )
         raise Fault
     return written

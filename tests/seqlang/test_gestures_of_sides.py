@@ -232,9 +232,7 @@ def test_the_worst_of_two_plays_of_one_side_does_not_hide_the_other() -> None:
             ("gesture wait", "    hold (left: 1 s, right: 2 s)"),
             ("play wait",),
             "values-do-not-fit",
-            "such values stand with what is on one side, below `mirror left, right`, or in "
-            "`stagger` or `in turn` along them; where both sides go together a wait is one for "
-            "both: start or play each by its name, with `left_` or `right_`",
+            "write `hold 1 s`, and what follows below `stagger 1 s along left, right`",
         ),
     ],
 )

@@ -265,9 +265,10 @@ class Chooser:
         more_ms = float(1000 * (waits[late].value - waits[soon].value))
         if not more_ms:
             return f"write `hold {texts[soon]}`"
+        more = f"{more_ms:g} ms" if more_ms % 1000 else f"{more_ms / 1000:g} s"
         return (
             f"write `hold {texts[soon]}`, and what follows below "
-            f"`stagger {more_ms:g} ms along {soon}, {late}`"
+            f"`stagger {more} along {soon}, {late}`"
         )
 
     def _of_row(self, varied: Varied, here: Here) -> Amount:

@@ -419,6 +419,7 @@ class CueWriter:
         """What each pass through the block is about, in the order of the passes."""
         names = along.names
         if all(isinstance(name, Token) and str(name) in self._known_sides for name in names):
+            self._demand_both(cast("Sequence[Token]", names))
             return [here.on(str(name)) for name in names]
         if len(names) > 1:
             wrong = next(name for name in names if str(name) not in self._known_sides)
@@ -442,6 +443,25 @@ class CueWriter:
             *(bound or range(1, first.family.size + 1))
         ]
         return [here.at(first.family.row, group) for group in _in_order(items, along.order)]
+
+    def _demand_both(self, names: Sequence[Token]) -> None:
+        """Note where sides are not both of one mirror, each once: one would do nothing."""
+        said = [str(name) for name in names]
+        pair = next(pair for pair in self._chooser.pairs if said[0] in pair)
+        if sorted(said) == sorted(pair):
+            return
+        first, other = said[0], next(side for side in pair if side != said[0])
+        both = f"{first}, {other}"
+        self._notes.error(
+            "not-a-row",
+            f"`along {first}` alone leaves out `{other}`"
+            if len(names) == 1
+            else f"`{', '.join(said)}` are not both sides, each once",
+            names[-1],
+            help=f"along both sides: `along {both}`; one side alone is called by its name, such as "
+            f"`{first}_NAME`",
+            fix=both if len(names) == 1 else None,
+        )
 
     def _not_a_row(self, name: Token | Through) -> None:
         """Note that something is not a row."""
