@@ -123,17 +123,18 @@ def _heaviest(
     Of two with the same outputs one ends when the other starts. Otherwise a cue goes on with the
     outputs that it has left, and what it does to the others counts all the same.
     """
-    rivals: dict[frozenset[Any], int] = {}
-    for n in sorted(cues, key=lambda n: -counts[n]):
-        rivals.setdefault(cues[n].outputs, n)
+    rivals: dict[frozenset[Any], list[int]] = {}
+    for n, cue in cues.items():
+        rivals.setdefault(cue.outputs, []).append(n)
     best: dict[_Room, tuple[int, ...]] = {_Room(0, 0): ()}
-    for n in rivals.values():
-        for used, chosen in list(best.items()):
-            after = _Room(used.runs + 1, used.threads + cues[n].reserved)
-            if after.runs > room.runs or after.threads > room.threads:
-                continue
-            if _sum(counts, (*chosen, n)) > _sum(counts, best.get(after, ())):
-                best[after] = (*chosen, n)
+    for group in rivals.values():
+        for used, chosen in list(best.items()):  # as they were before this group
+            for n in group:
+                after = _Room(used.runs + 1, used.threads + cues[n].reserved)
+                if after.runs > room.runs or after.threads > room.threads:
+                    continue
+                if _sum(counts, (*chosen, n)) > _sum(counts, best.get(after, ())):
+                    best[after] = (*chosen, n)
     return max(best.values(), key=lambda chosen: _sum(counts, chosen))
 
 

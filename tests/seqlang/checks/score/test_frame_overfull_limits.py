@@ -108,6 +108,29 @@ def test_of_cues_with_the_same_outputs_one_ends_when_the_other_starts() -> None:
     assert findings(of_cues(cues), "frame-overfull") == []
 
 
+def side_by_side(names: tuple[str, ...], repeats: int, fades: int) -> str:
+    """Repeats, each with a thread of its own."""
+    lines = ["together"]
+    for n in range(repeats):
+        name = names[n % len(names)]
+        lines += ["    repeat 2 times"]
+        lines += [f"        {name} fade to {level(row, n)} in 1 ms" for row in range(fades)]
+        lines += [f"        hold {n + 1} s"]
+    return "\n".join(lines)
+
+
+def test_a_cue_that_needs_too_many_threads_hides_no_smaller_one_with_the_same_outputs() -> None:
+    """`big` has the most steps of all, and 8 of the 10 threads: `other`, with 3, cannot run beside
+    it, but it can beside `small`."""
+    cues = {
+        "big": side_by_side(("one", "two"), 8, 3),
+        "small": rows(("one", "two"), count=16),
+        "other": side_by_side(("three", "four"), 3, 10),
+    }
+    (one,) = findings(of_cues(cues), "frame-overfull")
+    assert one.message.startswith("cues `small` and `other` may run side by side")
+
+
 @pytest.mark.parametrize(("extra", "found"), [(1, 0), (2, 1)])
 def test_a_cue_is_counted_with_the_most_that_idle_may_do_in_a_frame(extra: int, found: int) -> None:
     # 42 steps and the extra ones. Of the strand 20 fades and the wait behind them, from 0 to 20 ms.
