@@ -270,6 +270,31 @@ def test_how_often_a_bar_may_flash_and_by_what_is_said(
     assert [words for _, words in one.related] == ["shown here", *related]
 
 
+def test_a_stop_that_makes_up_the_eighth_change_is_told() -> None:
+    """Six ways and the one from what is found, 3 s after the press: started again it turns none."""
+    beat = (
+        "cue beat\n    hold 3 s\n    repeat 3 times\n        level fade to 80 % in 90 ms\n"
+        "        level fade to 75 % in 90 ms\n    hold 3 s"
+    )
+    made = text(more=beat).replace("go fill", "go gape")
+    (one,) = said_of_bars(with_button(made, "beat"))
+    assert one.severity == "advice"
+    assert "may flash 4 times within one second if everything is stopped meanwhile" in one.message
+    assert [words for _, words in one.related] == ["shown here"]
+
+
+def test_what_a_hand_lets_go_of_takes_over_as_well() -> None:
+    """The part for letting go comes when the button goes up, in the middle of its cue."""
+    beat = (
+        "cue beat\n    level cut to 80 %\n    repeat while held\n        hold 1 s\n"
+        "    when let go\n        repeat 2 times\n            level fade to 75 % in 90 ms\n"
+        "            level fade to 80 % in 90 ms"
+    )
+    made = text(more=beat).replace("go fill", "go gape")
+    (one,) = said_of_bars(with_button(made, "beat"))
+    assert "if `beat let go` starts meanwhile" in one.message
+
+
 def test_another_cue_that_takes_over_is_named_before_the_same_one_again() -> None:
     beat = QUICK.replace("9 times", "3 times")
     made = with_button(text().replace("cue gape", f"{beat}\ncue gape"), "beat")

@@ -9,11 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sim.model import Shine
+from sim.model import Board, Lamp, Rig, Score, Shine, Show
+from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.shining import ShiningRow, shone
 from sim.rehearsal.takeover import POSITIONS_PER_DEG
 from sim.rehearsal.trajectories import TimeSpan
 from sim.rulebook import CLOCK_PER_MS
+from tests.sim.small_shows import JAW, TAIL
 
 BY_PLACE = Shine("lure", "jaw", 10.0, 30.0, 20.0, 80.0)
 BY_SPEED = Shine("lure", "jaw", 0.0, 100.0, 80.0, 20.0, by_speed=True)
@@ -81,3 +83,12 @@ def test_a_lamp_that_never_shines_shows_its_own_light() -> None:
     still = np.array([30.0]), np.array([0.0])
     (seen,) = shone(np.array([OWN]), np.array([1000.0]), BY_PLACE, (), 400.0, *still)
     assert seen == OWN
+
+
+def test_a_lamp_shines_on_the_board_that_has_it_from_the_frame_on_in_which_that_is_ready() -> None:
+    """One servo takes ten frames. The end of a rehearsal is a frame behind its length."""
+    lure, eye = (Lamp(name, board, 5) for name, board in (("lure", "head"), ("eye", "back")))
+    boards = tuple(Board(name, "atmega2560", n) for n, name in enumerate(("head", "back"), 1))
+    rig = Rig(boards=boards, outputs=(JAW, lure, TAIL, eye), shines=(BY_PLACE,))
+    played = rehearse(Show(rig, Score("one", (), ())), (), 1000)
+    assert dict(played.shining) == {"lure": (TimeSpan(200.0, 1020.0),)}
