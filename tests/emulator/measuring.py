@@ -70,6 +70,8 @@ class Figures:
     trigger_ms: float
     late_ms: Mapping[tuple[int, int], Mapping[int, float]]
     """Of so many servos that begin a move of so long a duration in one frame, by its law."""
+    late_midway_ms: Mapping[int, Mapping[int, float]]
+    """Of eight, from the middle of another move: by the duration, then the law."""
     transfer: float
     flash: int
     static_ram: float
@@ -85,6 +87,10 @@ FIGURES = {
             (8, AT_THE_LIMIT_MS): {UNIFORM: 0, MINIMUM_JERK: 2, DOUBLE_S: 6},
             (8, WITH_TIME_TO_SPARE_MS): {UNIFORM: 0, MINIMUM_JERK: 0, DOUBLE_S: 2},
         },
+        late_midway_ms={
+            AT_THE_LIMIT_MS: {MINIMUM_JERK: 8, DOUBLE_S: 10},
+            WITH_TIME_TO_SPARE_MS: {MINIMUM_JERK: 4, DOUBLE_S: 8},
+        },
         transfer=1.10,
         flash=0x7400,
         static_ram=1.70 * 1024,
@@ -98,6 +104,10 @@ FIGURES = {
             (8, WITH_TIME_TO_SPARE_MS): {UNIFORM: 0, MINIMUM_JERK: 0, DOUBLE_S: 2},
             (16, AT_THE_LIMIT_MS): {UNIFORM: 6, MINIMUM_JERK: 10, DOUBLE_S: 12},
             (16, WITH_TIME_TO_SPARE_MS): {UNIFORM: 6, MINIMUM_JERK: 6, DOUBLE_S: 8},
+        },
+        late_midway_ms={
+            AT_THE_LIMIT_MS: {MINIMUM_JERK: 8, DOUBLE_S: 8},
+            WITH_TIME_TO_SPARE_MS: {MINIMUM_JERK: 4, DOUBLE_S: 6},
         },
         transfer=1.10,
         flash=64 * 1024,
@@ -305,6 +315,31 @@ def lateness(
             board.run(ms=200)
             starts, _ = board.pulses(pins[0])
             worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
+    return worst
+
+
+def lateness_midway(firmware: Firmware, law: int, *, duration_ms: int, servos: int) -> float:
+    """The same where each of them is in the middle of another move, the other way."""
+    worst = 0.0
+    pins = firmware.servos[:servos]
+    table = one_move_table(pins, law, firmware.chip, duration_ms)
+    with firmware.board(in_slot(table)) as board:
+        HostLink(EmulatedPort(board)).greet()
+        board.run(ms=1000)
+        phase = find_frames(board, pins).first % FRAME_CYCLES
+        for number in range(4):
+            board.forget()
+            half_way = phase + FRAME_CYCLES // 2
+            board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
+            names = ("go", "back") if number % 2 == 0 else ("back", "go")
+            for seq, name in enumerate(names, 2 * number):
+                kind = RequestKind.TRIGGER | ONE_WAY
+                board.send(encode(LinkFrame(ADDRESS, kind, seq, TRIGGER.pack(cue_tag(name)))))
+                board.run(ms=40)
+            board.run(ms=200)
+            starts, _ = board.pulses(pins[0])
+            worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
+            board.run(ms=200)
     return worst
 
 

@@ -24,6 +24,7 @@ from tests.emulator.measuring import (
     FIGURES,
     FullLoad,
     lateness,
+    lateness_midway,
     saturate,
     stream,
     transfer_time,
@@ -132,6 +133,15 @@ def test_pulses_come_little_late_where_servos_begin_a_move_at_once(
     for (servos, duration_ms), late_ms in FIGURES[firmware.chip.name].late_ms.items():
         found = lateness(firmware, law, duration_ms=duration_ms, servos=servos, tries=6)
         assert found <= late_ms[law] + 0.2, (servos, duration_ms)
+
+
+@pytest.mark.parametrize("law", [MINIMUM_JERK, DOUBLE_S])
+def test_pulses_come_no_later_than_stated_where_servos_turn_round_in_the_middle_of_a_move(
+    firmware: Firmware, law: int
+) -> None:
+    for duration_ms, late_ms in FIGURES[firmware.chip.name].late_midway_ms.items():
+        found = lateness_midway(firmware, law, duration_ms=duration_ms, servos=8)
+        assert found <= late_ms[law] + 0.2, duration_ms
 
 
 def test_a_chip_drives_no_fewer_servos_than_begin_a_move_at_once(firmware: Firmware) -> None:
