@@ -82,7 +82,7 @@ def draw_cues(shown: Plotted, row: Axes, panels: Sequence[Axes]) -> None:
         for panel in () if fill == IDLE_FILL else panels:  # idle goes on all the time
             panel.axvspan(start, end, color=fill, lw=0, zorder=0, alpha=0.55)
             panel.axvline(start, color="white", lw=0.6, zorder=0.5)
-        if _name(row, run.cue, start, end, _free_until(shown, n, placed), top - 0.5):
+        if _name(row, run.words, start, end, _free_until(shown, n, placed), top - 0.5):
             named.add((run.cue, run.start_ms))
     _modes(shown, row, panels, deep)
     row.set_ylim(0, deep)
@@ -237,5 +237,5 @@ def _unnamed(shown: Plotted, at: float, cue: str | None, named: Set[tuple[str, f
     for run in shown.cues():
         started = -SOON_S < run.start_ms / 1000.0 - at < SOON_S
         if started and cue in (None, run.cue) and run.cue not in idle:
-            return "" if (run.cue, run.start_ms) in named else run.cue
+            return "" if (run.cue, run.start_ms) in named else run.words
     return cue or ""

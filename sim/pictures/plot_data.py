@@ -49,7 +49,8 @@ class Plotted:
 
     def cues(self) -> list[CueRun]:
         """Cue runs by start, those of several boards as one; also of idle, although each board
-        begins with it as soon as its own parts are awake."""
+        begins with it as soon as its own parts are awake. Only the board that leads goes as far as
+        a source says."""
         idle = self.trajectories.show.score.idle
         merged: dict[tuple[str, float], CueRun] = {}
         for run in sorted(self.trajectories.runs, key=lambda one: one.start_ms):
@@ -59,7 +60,8 @@ class Plotted:
             if run.cue in idle:
                 key = next((k for k, one in merged.items() if _beside(one, run)), key)
             longest = merged.get(key, run)
-            merged[key] = replace(longest, end_ms=max(longest.end_ms, run.end_ms))
+            end, scale = max(longest.end_ms, run.end_ms), min(longest.scale, run.scale)
+            merged[key] = replace(longest, end_ms=end, scale=scale)
         return sorted(merged.values(), key=lambda run: run.start_ms)
 
 

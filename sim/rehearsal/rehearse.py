@@ -107,7 +107,8 @@ class _Diary(Journal[Act]):
     def ended(self, run: Run[Act], time: int) -> None:
         begin = max(0, run.began) / CLOCK_PER_MS
         name = str(run.cue.name)
-        self.runs.append(CueRun(name, self._board, begin, max(begin, time / CLOCK_PER_MS)))
+        end = max(begin, time / CLOCK_PER_MS)
+        self.runs.append(CueRun(name, self._board, begin, end, run.scale))
 
     def refused(self, cues: Sequence[PlayedCue[Act]], time: int) -> None:
         at = time / CLOCK_PER_MS

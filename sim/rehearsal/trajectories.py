@@ -20,7 +20,8 @@ from sim.model import UNIFORM, Effect, Law, Press, Show
 from sim.rehearsal.followers import FollowedSpan
 from sim.rehearsal.motion import MotionPiece
 from sim.rehearsal.scheduler import Mode
-from sim.rulebook import EFFECT_STEPS
+from sim.rulebook import EFFECT_STEPS, SCALE_FULL
+from sim.score.scaling import named_at
 
 Levels: TypeAlias = tuple[float, ...]
 """A light before its effect, in half percents of L* (0 to 200): one number for a lamp, red, green
@@ -89,12 +90,21 @@ class TimeSpan:
 
 @dataclass(frozen=True, slots=True)
 class CueRun:
-    """One run of a cue on one board; `end_ms` is where it ended, was taken over, or was cut."""
+    """One run of a cue on one board; `end_ms` is where it ended, was taken over, or was cut.
+
+    `scale` is how far it goes, of SCALE_FULL.
+    """
 
     cue: str
     board: str
     start_ms: float
     end_ms: float
+    scale: int = SCALE_FULL
+
+    @property
+    def words(self) -> str:
+        """The cue, and how far it goes if that is not all the way."""
+        return self.cue if self.scale == SCALE_FULL else named_at(self.cue, self.scale)
 
 
 @dataclass(frozen=True, slots=True)

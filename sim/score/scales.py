@@ -26,7 +26,7 @@ from sim.model import (
     part_name,
 )
 from sim.rulebook import ANGLE_STEPS_PER_DEG, SCALE_FULL
-from sim.score.scaling import scale_of_share, scaled
+from sim.score.scaling import named_at, scale_of_share, scaled
 
 STEPS: Final = 4
 """Even steps from the least to the greatest scale. Between two of them lies at most an eighth of
@@ -70,7 +70,7 @@ def _scales(stated: Scaling | None) -> tuple[int, ...]:
 
 def _named(cue: str, scale: int, scales: tuple[int, ...]) -> str:
     """The cue at its greatest scale keeps its name."""
-    return cue if scale == scales[0] else f"{cue} at {100 * scale / SCALE_FULL:.3g} %"
+    return cue if scale == scales[0] else named_at(cue, scale)
 
 
 def _with_part(

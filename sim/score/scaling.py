@@ -13,6 +13,7 @@ from sim.rulebook import (
     LEVEL_STEPS_PER_PCT,
     PULSE_STEPS_PER_US,
     SCALE_BITS,
+    SCALE_FULL,
     SENSOR_ONE,
 )
 from sim.score.program import PlayedScale
@@ -26,6 +27,16 @@ def scale_of(level: int) -> int:
 def scale_of_share(share_pct: float) -> int:
     """The scale at a stated share in percent."""
     return scale_of(round(LEVEL_STEPS_PER_PCT * share_pct) << LEVEL_BITS)
+
+
+def named_at(cue: str, scale: int) -> str:
+    """A cue with how far it goes, in words: in half percents, as shares are written, if a share
+    comes to this scale; no two scales have the same words."""
+    share_pct = 100 * scale / SCALE_FULL
+    written_pct = round(LEVEL_STEPS_PER_PCT * share_pct) / LEVEL_STEPS_PER_PCT
+    if scale_of_share(written_pct) == scale:
+        return f"{cue} at {written_pct:g} %"
+    return f"{cue} at {share_pct:.3g} %"
 
 
 def played_scale(stated: Scaling, sensed: bool) -> PlayedScale:

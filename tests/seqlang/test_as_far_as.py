@@ -17,8 +17,11 @@ from seqlang.text.format import formatted
 from seqlang.text.source import Source
 from seqlang.text.syntax import CueText, place
 from sim.model import Scaling, Show
+from sim.pictures.plots import plotted, score_figure
 from sim.rehearsal.rehearse import rehearse
+from sim.rulebook import SCALE_FULL
 from sim.score.draws import at_its_hardest
+from sim.score.scaling import named_at, scale_of_share
 
 FAR = ", as far as knob from 10 % to 90 %, 20 % to 100 %, else 50 %"
 SHOW = """supply pack
@@ -192,6 +195,26 @@ def test_a_rehearsal_and_the_board_go_as_far_as_the_knob_says(knob: str, share: 
             player.frame()
     ticks = 2 * (1500 + 1200 * 30 * share / 90)
     assert abs(shown.pulses[0] - ticks) <= 5
+
+
+@pytest.mark.parametrize(
+    ("knob", "words"), [("5 %", "bow at 20 %"), ("50 %", "bow at 60 %"), ("95 %", "bow")]
+)
+def test_a_picture_names_a_cue_with_how_far_it_goes(knob: str, words: str) -> None:
+    """It had the cue's name alone: a plot without a knob's value looked as if all went that far."""
+    made = show()
+    presses = [parse_press(f"knob {knob} at 500 ms", made), parse_press("1 at 1 s", made)]
+    drawn = plotted(rehearse(made, presses, 6000))
+    assert [run.words for run in drawn.cues()] == [words]
+    shown = [text.get_text() for panel in score_figure(drawn).axes for text in panel.texts]
+    assert words in shown
+
+
+def test_each_scale_has_words_of_its_own_and_a_share_that_can_be_written_has_its_own() -> None:
+    words = [named_at("bow", scale) for scale in range(SCALE_FULL + 1)]
+    assert len(set(words)) == len(words)
+    for halves in range(201):
+        assert words[scale_of_share(halves / 2)] == f"bow at {halves / 2:g} %"
 
 
 # -- editors ---------------------------------------------------------------------------------------
