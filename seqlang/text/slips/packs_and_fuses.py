@@ -13,23 +13,28 @@ if TYPE_CHECKING:
     from seqlang.text.slips.written import Written
 
 _FUSES: Final = re.compile(r"(?<=A)(?: *, *| +)(T|F|M)\s*$")
+IRON: Final = r"(?:li-?f[epo-]*[0-9]?|lfp|lithium[- ]iron(?:[- ]phosphate)?)"
+"""How `lifepo4` is said elsewhere. It is no near miss of `lipo`: such a cell is full at another
+voltage."""
+_KIND: Final = rf"li-?ion|li-?po|{IRON}|ni-?mh|alkaline"
 _CELLS: Final = re.compile(
     r"([1-9][0-9]?) *[sSx\u00d7](?: *([1-9][0-9]?) *[pP])? *"
-    r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)(?: +cells?)?",
+    rf"({_KIND})(?: +cells?)?",
     re.IGNORECASE,
 )
 _CELLS_LATER: Final = re.compile(
-    r"(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline) +([1-9][0-9]?)(?:[sS]| +cells?)"
-    r"|([1-9][0-9]?) +cells? +(li-?ion|lipo|li-?po|lifepo4|nimh|alkaline)",
+    rf"({_KIND}) +([1-9][0-9]?)(?:[sS]| +cells?)"
+    rf"|([1-9][0-9]?) +cells? +({_KIND})",
     re.IGNORECASE,
 )
-_KINDS: Final = {
-    "liion": "li-ion",
-    "lipo": "lipo",
-    "lifepo4": "lifepo4",
-    "nimh": "nimh",
-    "alkaline": "alkaline",
-}
+
+
+def _kind_of(words: str) -> str:
+    """As the language names the chemistry that somebody wrote."""
+    if re.fullmatch(IRON, words, re.IGNORECASE):
+        return "lifepo4"
+    letters = words.lower().replace("-", "")
+    return "li-ion" if letters == "liion" else letters
 
 
 def slips(line: Written) -> Iterator[Slip]:
@@ -43,7 +48,7 @@ def _cells(line: Written) -> Iterator[Slip]:
     """`2S lipo`, `2S2P li-ion`, `li-ion 2 cells`."""
     found = _CELLS.search(line.text, 0, line.code_end)
     if found is not None:
-        kind = _KINDS[found[3].lower().replace("-", "")]
+        kind = _kind_of(found[3])
         rows = f" in {found[2]} rows" if found[2] else ""
         instead = f"{found[1]} {kind} cells{rows}"
     else:
@@ -51,7 +56,7 @@ def _cells(line: Written) -> Iterator[Slip]:
         if found is None:
             return
         count = found[2] or found[3]
-        kind = _KINDS[(found[1] or found[4]).lower().replace("-", "")]
+        kind = _kind_of(found[1] or found[4])
         instead = f"{count} {kind} cells"
     yield Slip(
         "the cells of a pack are counted in words",
@@ -63,9 +68,9 @@ def _cells(line: Written) -> Iterator[Slip]:
 
 
 _VOLTAGE: Final = re.compile(
-    r"([0-9]+(?:\.[0-9]+)?) *V +(li-?ion|li-?po|lifepo4|nimh|alkaline)"
+    rf"([0-9]+(?:\.[0-9]+)?) *V +({_KIND})"
     r"(?: +(?:cells?|pack|battery))?"
-    r"|(li-?ion|li-?po|lifepo4|nimh|alkaline)(?: +(?:cells?|pack|battery))? +"
+    rf"|({_KIND})(?: +(?:cells?|pack|battery))? +"
     r"([0-9]+(?:\.[0-9]+)?) *V(?!\w)",
     re.IGNORECASE,
 )
@@ -84,10 +89,7 @@ def _by_voltage(line: Written) -> Iterator[Slip]:
     found = _VOLTAGE.search(line.text, 0, line.code_end)
     if found is None or line.around.head != "supply":
         return
-    volts, kind = (
-        float(found[1] or found[4]),
-        _KINDS[(found[2] or found[3]).lower().replace("-", "")],
-    )
+    volts, kind = float(found[1] or found[4]), _kind_of(found[2] or found[3])
     count = next(
         (n for n in range(1, 100) for v in _A_CELL_V[kind] if abs(n * v - volts) < 0.06), None
     )

@@ -44,6 +44,13 @@ _WORDS: Final = ("long", "twice", "let", "go", "while", "until", "button")
 _BEHIND: Final = re.compile(
     rf"go +(?P<cue>[^\W\d]\w*),? +(?P<press>{_TWICE}|{_LONG} *{_TIME}|long|{_RELEASED})"
 )
+_BEHIND_THE_CUE: Final = (
+    (
+        re.compile(r"(?:while|as long as) +(?:it is +)?(?:held|down|pressed)(?: down)?"),
+        "while held",
+    ),
+    (re.compile(r"until +(?:pressed +again|(?:the +)?next +press)"), "until pressed again"),
+)
 _TOGGLES: Final = re.compile(
     r"(?:go +)?toggles? +(?P<first>[^\W\d]\w*)"
     r"|go +(?P<second>[^\W\d]\w*),? +(?:toggled?|on[ /-]off"
@@ -67,6 +74,7 @@ def slips(line: Written) -> Iterator[Slip]:
     does = found.span("does")
     if found["press"]:
         yield from _said_otherwise(found["press"], found.span("press"))
+        yield from _before(found, found.end("does"))
     yield from _behind(found["number"], found["does"], found.start(), found.end("does"))
     yield from _toggles(found["does"], does)
     yield from _lists(found["does"], does)
@@ -151,6 +159,16 @@ def _behind(number: str, does: str, start: int, end: int) -> Iterator[Slip]:
     if found is not None and press is not None:
         instead = f"button {number} {press}: go {found['cue']}"
         yield _slip("the kind of press comes before `:`", (start, end), instead)
+
+
+def _before(line: re.Match[str], end: int) -> Iterator[Slip]:
+    """`button 1 while held: go bow`."""
+    words = re.sub(" +", " ", line["press"].lower()).strip("() ")
+    cue = re.fullmatch(r"(?:go +)?(?P<cue>[^\W\d]\w*)", line["does"])
+    for pattern, said in _BEHIND_THE_CUE:
+        if cue is not None and pattern.fullmatch(words):
+            instead = f"button {line['number']}: go {cue['cue']} {said}"
+            yield _slip(f"`{said}` stands behind the cue", (line.start(), end), instead)
 
 
 def _toggles(does: str, span: tuple[int, int]) -> Iterator[Slip]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from seqlang.text.grammar import parser
 from seqlang.text.names import nearest
+from seqlang.text.slips.packs_and_fuses import IRON
 from seqlang.text.slips.statements import LOOPS, PAUSES
 from seqlang.text.slips.written import BLOCKS, WORD, Slip, Surroundings, Written
 from seqlang.text.tokens import words_of
@@ -195,7 +196,8 @@ _PHRASES: Final = tuple(
         (r"(?:twinkles?|glitters?|sparkles)", "sparkle"),
         (r"(?:chases?|scans?)", "run"),
         (r"p/?h", "per hour"),
-        (r"(?:lion|lithium(?:[- ]ion)?)", "li-ion"),
+        (IRON, "lifepo4"),
+        (r"(?:lion|lithium(?:[- ]ion)?)(?! *(?:iron|poly))", "li-ion"),
         (r"(?:lithium[- ]polymer|li-?poly)", "lipo"),
         (r"(?:adaptor|psu|usb|mains|charger)", "adapter"),
         (r"(?:18650|21700|14500|26650)", "li-ion"),
