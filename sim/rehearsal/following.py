@@ -158,8 +158,6 @@ class FollowingScheduler(Scheduler[_Act]):
     def _end_all(self, time: int) -> None:
         self._followed.clear()
         self._silent.clear()
-        self._cue_acts.clear()
-        self._cue_effects.clear()
         super()._end_all(time)
 
     def _lose(self) -> None:

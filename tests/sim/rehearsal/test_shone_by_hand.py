@@ -41,8 +41,8 @@ def test_the_light_of_a_move_comes_in_over_the_glide_and_goes_at_once(
     time_ms: float, level: float
 ) -> None:
     """At 20 deg of 10 to 30 it is half-way from 20 % to 80 %: 50 %."""
-    at = (np.array([value]) for value in (OWN, time_ms))
-    (seen,) = shone(*at, BY_PLACE, SPANS, 400.0, np.array([20.0]), np.array([500.0]))
+    own, at = np.array([OWN]), np.array([time_ms])
+    (seen,) = shone(own, at, BY_PLACE, SPANS, 400.0, np.array([20.0]), np.array([500.0]))
     assert seen == pytest.approx(level)
 
 
@@ -75,8 +75,39 @@ def test_samples_and_single_instants_show_the_same_light(
 
 def test_without_a_glide_the_light_of_a_move_is_there_at_once() -> None:
     still = np.array([30.0]), np.array([0.0])
-    (seen,) = shone(np.array([OWN]), np.array([1000.0]), BY_PLACE, SPANS, 0.0, *still)
-    assert seen == 160.0
+    for time_ms in (1000.0, 1500.0):
+        (seen,) = shone(np.array([OWN]), np.array([time_ms]), BY_PLACE, SPANS, 0.0, *still)
+        assert seen == 160.0
+
+
+@pytest.mark.parametrize(
+    ("time_ms", "share"), [(1000, 0.0), (1100, 0.25), (1400, 1.0), (1500, 1.0)]
+)
+def test_at_a_single_instant_the_light_comes_in_over_the_glide_too(
+    time_ms: int, share: float
+) -> None:
+    row = ShiningRow(BY_PLACE, 400.0)
+    row.begin(1000.0)
+    seen = row.seen(OWN, time_ms * CLOCK_PER_MS, (20 * POSITIONS_PER_DEG, 0))
+    assert seen == pytest.approx(OWN + (100.0 - OWN) * share)
+
+
+def test_a_lamp_that_shines_again_has_a_span_of_its_own_for_that() -> None:
+    """An end where it does not shine, and a beginning where it does, change nothing."""
+    row = ShiningRow(BY_PLACE, 400.0)
+    for begin, end in ((100.0, 200.0), (400.0, 500.0)):
+        row.begin(begin)
+        row.begin(begin + 50.0)
+        row.end(end)
+        row.end(end + 50.0)
+    assert row.spans == [TimeSpan(100.0, 200.0), TimeSpan(400.0, 500.0)]
+
+
+def test_a_lamp_that_is_taken_before_it_shines_shines_for_no_time() -> None:
+    row = ShiningRow(BY_PLACE, 400.0)
+    row.begin(100.0)
+    row.end(90.0)
+    assert row.spans == [TimeSpan(100.0, 100.0)]
 
 
 def test_a_lamp_that_never_shines_shows_its_own_light() -> None:
