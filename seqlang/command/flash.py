@@ -11,6 +11,7 @@ import click
 
 from firmware_gen.build.uploader import UPLOADER
 from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import NO_ADDRESS
 from seqlang.command import BoardFailed, ShowFailed, WrongUse
 from seqlang.command._board import VIRTUAL, connected, named, port_options, told
 from seqlang.command._first_flash import FirstFlash
@@ -230,15 +231,22 @@ def put(
             "takes the bytes"
         )
     if not quiet:
-        say(f"table of board `{name}`: {len(chosen.data)} bytes, to {_receiver(link, chosen)}")
+        say(
+            f"table of board `{name}`: {len(chosen.data)} bytes, to "
+            f"{_receiver(link, chosen, readdress)}"
+        )
     with Bar("bytes") as bar:
         return transfer(link, tables[name], readdress=readdress, progress=bar.show, show_on=show_on)
 
 
-def _receiver(link: BoardLink, chosen: CompiledBoard) -> str:
-    """The board that gets a table; what it becomes, where that gives it another address."""
+def _receiver(link: BoardLink, chosen: CompiledBoard, readdress: bool) -> str:
+    """The board that gets a table; what it becomes, where that gives it another address.
+
+    A board that has another address refuses the table unless `readdress`.
+    """
     address = chosen.board.address
-    becomes = "" if link.address == address else f", which becomes board {address}"
+    changes = link.address != address and (readdress or link.address == NO_ADDRESS)
+    becomes = f", which becomes board {address}" if changes else ""
     return named(link) + becomes
 
 

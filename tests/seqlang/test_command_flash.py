@@ -266,6 +266,10 @@ def test_a_spare_board_is_readdressed_only_on_purpose(
     refused = Outcome(capsys, "flash", str(show), "--port", served.url)
     assert refused.status == 3
     assert "the board has address 9, the table is for address 1  (wrong-address)" in refused.err
+    named = Outcome(capsys, "flash", str(show), "--port", served.url, "--board", "box")
+    assert named.status == 3
+    assert "(wrong-address)" in named.err
+    assert "becomes" not in named.out, "it stays what it is"
     done = Outcome(capsys, "flash", str(show), "--port", served.url, "--readdress")
     assert done.status == 0
     assert "board 1 on" in done.out
