@@ -17,7 +17,7 @@ from sim.pictures.plot_servo import servo_figure
 from sim.rehearsal.rehearse import rehearse
 from sim.score.tree import acts
 from sim.strain.sizing import size
-from tests.seqlang.show_text import checked, findings
+from tests.seqlang.show_text import applied, checked, findings
 
 ROTOR = """    pulse 1300 us at -60 rpm, 1500 us at 0 rpm, 1700 us at 60 rpm
     travel -50 rpm to 50 rpm
@@ -284,3 +284,65 @@ def test_the_caution_of_what_turns_names_the_fastest(rotor_rpm: int, wheel_rpm: 
     text = show(rig=f"servo wheel: body pin PB2\n{ROTOR}", whirl=whirl)
     (one,) = findings(text, "caution-turning")
     assert f"`{'rotor' if rotor_rpm > wheel_rpm else 'wheel'}` at 40 rpm" in one.message
+
+
+def test_a_part_turns_backwards_too_and_what_is_asked_is_how_fast() -> None:
+    (found,) = findings(show(whirl="    rotor to -40 rpm in 800 ms\n"), "left-spinning")
+    assert "goes on turning at -40 rpm" in found.message
+    assert (found.asked, found.limit, found.unit) == (40.0, 0.0, "rpm")
+    assert findings(show(), "left-spinning") == []
+
+
+FAN = """servo fan: body pin PB2
+    pulse 1300 us at -60 rpm, 1500 us at 0 rpm, 1700 us at 60 rpm
+    travel -50 rpm to 50 rpm
+    rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V
+    load plate 20 g, 80 mm by 80 mm, from -40 mm
+    friction 10 mN.m
+"""
+
+
+@pytest.mark.parametrize(
+    ("other", "severity"),
+    [
+        # beside other moves, one that brings the part to rest is enough
+        ("rotor to 20 rpm in 800 ms\n    rotor to 0 rpm in 800 ms", "advice"),
+        ("fan to 30 rpm in 1 s\n    rotor to 0 rpm, fan to 0 rpm in 1 s", "advice"),
+        # another part at rest, or this one at another speed, stops nothing
+        ("fan to 30 rpm in 1 s\n    fan to 0 rpm in 1 s", "warning"),
+    ],
+)
+def test_only_a_move_that_brings_this_very_part_to_rest_stops_it(other: str, severity: str) -> None:
+    left = show(whirl="    rotor to 40 rpm in 800 ms\n", rig=FAN)
+    text = left.replace("remote\n", f"cue halt\n    {other}\nremote\n    button 3: go halt\n")
+    (found,) = findings(text, "left-spinning")
+    assert found.severity == severity
+    assert ("until `halt` or a stop" in found.message) is (severity == "advice")
+
+
+def test_a_cue_that_nobody_starts_leaves_nothing_turning() -> None:
+    spare = "cue spare\n    rotor to 30 rpm in 800 ms\n"
+    assert findings(show().replace("remote\n", f"{spare}remote\n"), "left-spinning") == []
+
+
+@pytest.mark.parametrize("rpm", [30, -30])
+def test_a_safe_pose_in_which_a_part_turns_is_an_error(rpm: int) -> None:
+    text = show(pose=f"safe pose still\n    rotor {rpm} rpm\n")
+    (found,) = findings(text, "safe-pose-spins")
+    assert found.severity == "error"
+    assert found.message == (
+        f"`rotor` would turn at {rpm} rpm in the safe pose: at power-up and after a stop"
+    )
+    assert text[found.span.start : found.span.end] == f"{rpm} rpm"
+    assert (found.asked, found.limit, found.unit) == (30.0, 0.0, "rpm")
+    assert findings(applied(text, found), "safe-pose-spins") == []
+    assert "rotor 0 rpm" in applied(text, found)
+
+
+def test_a_hinged_part_may_stand_anywhere_in_the_safe_pose() -> None:
+    hinged = (
+        "servo arm: body pin PB2\n    pulse 1000 us at 0 deg, 2000 us at 90 deg\n"
+        "    travel 0 deg to 60 deg\n    rating 110 rpm, 4 kgf.cm, 1.8 A at 6 V\n"
+    )
+    text = show(rig=hinged, pose="safe pose still\n    rotor 0 rpm\n    arm 20 deg\n")
+    assert findings(text, "safe-pose-spins") == []
