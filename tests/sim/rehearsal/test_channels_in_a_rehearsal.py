@@ -19,6 +19,7 @@ from sim.model import (
     InTurn,
     Lamp,
     Press,
+    Repeat,
     Rig,
     Score,
     Show,
@@ -197,3 +198,18 @@ def test_what_follows_hears_a_channel_of_its_own_board_also_under_a_board_that_l
     assert list(radio_of(show, "head", presses).values) == ["stick"]
     assert radio_silence(show, presses) == []
     assert played_out(show, presses).runs == ()
+
+
+@pytest.mark.parametrize(
+    ("pulse_us", "presses"), [(1699, False), (1700, True), (2100, True), (2101, False)]
+)
+def test_a_cue_without_an_end_is_watched_if_the_stick_is_put_into_its_band(
+    pulse_us: float, presses: bool
+) -> None:
+    """Both ends belong to the band. One pass of the cue takes 20 s."""
+    body = InTurn((Throw("fan", True), Hold(12_000), Throw("fan", False), Hold(8000)))
+    show = show_of()
+    cues = (Cue("on", "", Repeat(body, None)), show.score.cues[1])
+    show = replace(show, score=replace(show.score, cues=cues))
+    played = played_out(show, [put(0, 1500), put(1000, pulse_us)])
+    assert (played.length_ms >= 21_000) == presses

@@ -1,0 +1,66 @@
+"""Frames in which nothing can happen on a board are not played, each worked by hand.
+
+Two servos take ten frames each until the board is ready (TABLE.md, section 2).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from sim.model import Board, Cue, Fade, Follow, Hold, InTurn, Lamp, Press, Rig, Score, Sensor, Show
+from sim.rehearsal import rehearse
+from sim.rehearsal.sampling import sample
+from sim.rulebook import FRAME_MS
+from tests.sim.small_shows import move, show_of
+
+
+@pytest.fixture
+def played(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Every frame that is played from now on."""
+    frames: list[int] = []
+    frame = rehearse._Board.frame
+
+    def counted(board: rehearse._Board, number: int) -> None:
+        frames.append(number)
+        frame(board, number)
+
+    monkeypatch.setattr(rehearse._Board, "frame", counted)
+    return frames
+
+
+def following() -> Show:
+    """A lamp that goes over to 20 % from its safe 5; a cue brings it to 60 % and keeps it."""
+    hold = Cue("hold", "", InTurn((Fade("lure", 60.0, 100), Hold(1000))))
+    rig = Rig(
+        boards=(Board("head", "atmega2560", 1),),
+        outputs=(Lamp("lure", "head", 22, safe_pct=5.0),),
+        sensors=(Sensor("voice", "head", 54),),
+        follows=(Follow("lure", "voice", 0.0, 1.0, 20.0, 80.0),),
+    )
+    return Show(rig, Score("one", (hold,), ()))
+
+
+def test_a_board_that_starts_plays_the_frames_in_which_servos_get_their_pulses(
+    played: list[int],
+) -> None:
+    """And once it is ready one more, in which what began in that frame may go on."""
+    rehearse.rehearse(show_of(Cue("a", "", move("jaw", 9))), (), 2000)
+    assert played == [0, 10, 20, 21]
+
+
+def test_what_is_taken_while_it_goes_over_to_its_source_needs_no_more_frames(
+    played: list[int],
+) -> None:
+    """It is taken in frame 5, and kept for longer than the rehearsal lasts."""
+    rehearse.rehearse(following(), (Press(100, cue="hold"),), 1000)
+    assert {1, 2, 3, 4, 5} < set(played)
+    assert not set(range(15, 50)) & set(played)
+
+
+def test_what_is_given_back_follows_from_where_the_cue_has_left_it() -> None:
+    given_back = rehearse.rehearse(following(), (Press(1000, cue="hold"),), 4000)
+    first, second = given_back.followed["lure"]
+    assert first.end_ms < 1000.0 < 2000.0 < second.times_ms[0] <= 2100.0 + FRAME_MS
+    times = [second.times_ms[0], second.times_ms[0] + 1000.0]
+    level = sample(given_back, times).lamps["lure"].level_pct
+    assert level == pytest.approx([60.0, 20.0], abs=0.5)
