@@ -146,28 +146,3 @@ def test_every_pin_can_hear_a_button(firmware: Firmware, pins: Pins) -> None:
 def _level(board: EmulatedBoard, pin: int) -> bool:
     direction, port = board.memory(FIRST_PORTS[board.chip.name][pin // 8], 3)[1:]
     return bool(direction & port) and bool(direction >> (pin % 8) & port >> (pin % 8) & 1)
-
-
-def test_a_stop_button_on_the_port_of_a_servo_is_heard(firmware: Firmware) -> None:
-    button = firmware.servos[0]
-    moving = next(pin for pin in firmware.servos if pin // 8 == button // 8 and pin != button)
-    table = Table(
-        *(firmware.chip.chip_id, ADDRESS),
-        outputs=(servo(moving),),
-        inputs=(InputRecord(button, 3, True),),
-        laws=(LawRecord(5),),
-        stop_button=3,
-        stop_time=10,
-        enable_interval=1,
-    )
-    with firmware.board(in_slot(encode_table(table))) as board:
-        board.press(button, 1)
-        board.run(ms=400)
-        board.forget()
-        board.run(ms=200)
-        assert len(board.pulses(moving)[0]) >= 9
-        board.press(button, 0, board.cycle + 100)
-        board.run(ms=500)
-        board.forget()
-        board.run(ms=200)
-        assert len(board.pulses(moving)[0]) == 0

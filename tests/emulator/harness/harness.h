@@ -157,7 +157,6 @@ struct board {
     uint8_t *flash;
     uint32_t start; /* where a reset goes to: 0, or a boot loader's address (fuse BOOTRST) */
     uint8_t port[MOST_PORTS], ddr[MOST_PORTS];
-    uint8_t driven[MOST_PORTS], levels[MOST_PORTS]; /* from outside: which pins, and to what */
     uint16_t supply_mv, voltages_mv[MOST_VOLTAGES]; /* of the chip; at inputs of the converter */
     press_t *presses;
     size_t press_count, press_room;

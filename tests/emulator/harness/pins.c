@@ -29,30 +29,15 @@ static void on_direction(struct avr_irq_t *irq, uint32_t value, void *param) {
     }
 }
 
-/* The outside drives a pin: stronger than its pull-up, also when the chip writes to the port. */
-static void drive(board_t *board, uint8_t pin, uint8_t level) {
-    int port = pin / 8;
-    uint8_t mask = (uint8_t)(1U << pin % 8);
-    board->driven[port] |= mask;
-    board->levels[port] = (uint8_t)((board->levels[port] & ~mask) | (level ? mask : 0));
-    avr_ioport_external_t outside = {
-        .name = (unsigned char)board->chip->ports[port],
-        .mask = board->driven[port],
-        .value = board->levels[port],
-    };
-    avr_ioctl(board->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(board->chip->ports[port]), &outside);
-    avr_raise_irq(
-        avr_io_getirq(board->avr, AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[port]), pin % 8),
-        level);
-}
-
 static avr_cycle_count_t on_press(avr_t *avr, avr_cycle_count_t when, void *param) {
-    (void)avr;
     board_t *board = param;
     for (size_t i = 0; i < board->press_count; i++) {
         const press_t *press = &board->presses[i];
         if (press->cycle == when) {
-            drive(board, press->pin, press->level);
+            avr_raise_irq(avr_io_getirq(avr,
+                                        AVR_IOCTL_IOPORT_GETIRQ(board->chip->ports[press->pin / 8]),
+                                        press->pin % 8),
+                          press->level);
             timers_edge(board, press->pin, press->level);
         }
     }
