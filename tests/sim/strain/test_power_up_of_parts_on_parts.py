@@ -87,7 +87,9 @@ def test_what_carries_a_part_feels_its_jump_at_power_up() -> None:
     show = wing(ROOT, TIP)
     jump = Reachable(show).jump("tip")
     assert jump is not None
-    bound = jarred_nm(show.rig, "tip", jump.reach)["root"]
+    jarred = jarred_nm(show.rig, "tip", jump.reach)
+    assert jarred.keys() == {"root"}, "what jumps jars others, not itself"
+    bound = jarred["root"]
     seen = [
         jumped_nm(root, start, way)
         for root in (-60.0, 0.0, 60.0)
