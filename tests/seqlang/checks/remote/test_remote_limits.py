@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, SNAP, findings, show
 
@@ -161,3 +163,16 @@ def test_a_show_without_servos_needs_no_stop_button() -> None:
 
 def test_a_remote_that_starts_nothing_needs_no_stop_button() -> None:
     assert findings(remote("stop in 1 s"), "no-stop-button") == []
+
+
+@pytest.mark.parametrize(("band", "told"), [(3, False), (4, True)])
+def test_a_button_that_a_channel_stands_for_is_wired(band: int, told: bool) -> None:
+    """Beside a wired one, the end of a channel's travel counts as the button that it says."""
+    rig = (
+        "board hub: atmega2560, address 2\n    feed pack\ninput 2: hub pin PA0\n"
+        f"channel stick: hub pin PL0\n    button {band} from 1700 us to 2000 us\n"
+    )
+    remote = "button 3: go snap\nstop button 2"
+    found = findings(show(rig=rig, remote=remote), "button-not-wired")
+    unwired = "button 3 starts `snap` and is wired to no board"
+    assert (unwired in [one.message for one in found]) is told
