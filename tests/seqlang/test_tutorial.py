@@ -84,7 +84,8 @@ def moving_ms(show: seqlang.OpenShow, servo: str, *, cue: str) -> list[int]:
 
 def test_the_recipes_are_those_of_the_page() -> None:
     assert list(RECIPES) == [
-        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "stick", "bow", "song")
+        *("blink", "gaze", "about", "breathing", "ripple", "wing", "grip", "stick", "nods"),
+        *("bow", "song"),
     ]
 
 
@@ -121,6 +122,16 @@ def test_each_way_of_looking_about_comes_about_as_often() -> None:
     assert 80 <= passes <= 120
     spread = (passes * (1 / 3) * (2 / 3)) ** 0.5
     assert all(abs(way - passes / 3) <= 2.5 * spread for way in ways)
+
+
+def test_a_small_nod_in_the_root_of_its_share_of_the_time_accelerates_like_a_large_one() -> None:
+    """Acceleration goes by way over time squared: of one law in closed form."""
+
+    def peak(cue: str) -> float:
+        samples = recipe("nods").rehearse(cues=[cue]).samples(rate_hz=500).servos["neck"]
+        return float(np.abs(np.gradient(samples.velocity_deg_s, 0.002)).max())
+
+    assert peak("small") / peak("large") == pytest.approx(0.5 / 0.7**2, rel=0.02)
 
 
 def test_breath_goes_in_and_out_in_the_published_ratio() -> None:
