@@ -308,6 +308,8 @@ def _low_battery(line: Written, text: str) -> Iterator[Slip]:
         if limit is not None:
             said = f"`{limit[0]}` does not stand here: a battery is low below its board's limit"
             more = "; the limit stands below the board, such as `warns below 3.4 V` of a cell"
+        elif re.search(r"\b(?:empty|flat|dead)\b", how):
+            more = "; it starts before the battery is empty, which stops the board by itself"
         yield from whole(line, said, text, f"battery low: go {started[1]}", more)
     elif instead is not None:
         yield only(
