@@ -271,4 +271,4 @@ def test_what_is_told_twice_of_a_side_is_still_found_after_doubles_are_gone() ->
     )
     found = load_text(Source("sides.cues", text)).findings
     told = [one.name for one in found]
-    assert told == [*["missing-line"] * 3, "unknown-name", "unknown-pin", "syntax"]
+    assert told == [*["missing-line"] * 3, "unknown-name", "unknown-pin", "syntax", "not-a-row"]
