@@ -292,6 +292,26 @@ def test_what_flashes_slowly_for_over_half_a_minute_is_a_row() -> None:
             assert each.row.lasts_s == pytest.approx(times * 0.334, abs=0.4)
 
 
+@pytest.mark.parametrize(("changes", "rows"), [(151, 0), (152, 1)])
+def test_a_row_of_just_half_a_minute_passes(changes: int, rows: int) -> None:
+    """A change each 200 ms: 150 of them after the first take the 30 s that guidance allows."""
+    levels = (100.0, 0.0)
+    beats = [InTurn((Fade("lure", levels[n % 2], 0), Hold(200))) for n in range(changes)]
+    one = cue("one", InTurn((Hold(400), *beats)))
+    assert len(Eye(show_of(one)).long_rows(one)) == rows
+
+
+def test_of_the_rows_of_one_cue_the_longest_is_told() -> None:
+    """Where the lamp is lit already, the first change is none, and the row begins 200 ms later."""
+    beat = (Fade("lure", 100.0, 0), Hold(200), Fade("lure", 0.0, 0), Hold(200))
+    one = cue("one", InTurn((Hold(400), Repeat(InTurn(beat), 80))))
+    lit = cue("lit", Fade("lure", 100.0, 0))
+    eye = Eye(show_of(one, lit))
+    assert len(eye.sights(one)) > 1
+    (row,) = eye.long_rows(one)
+    assert row.row.lasts_s == pytest.approx(159 * 0.2, abs=0.001)
+
+
 def test_a_fast_pattern_is_told_in_the_time_of_its_cue_and_in_pixels_from_one_on() -> None:
     effect = Effect("belly", "run", 200, 80.0)
     laid = Laid("belly", effect, Lit((200.0, 200.0, 200.0), pixels=30), 5000.0, 700.0)
