@@ -234,6 +234,22 @@ def test_idle_is_watched_for_its_whole_period_and_not_pressed(body: Step, lasts:
     assert run_through(nothing).length_ms == 400 + lasts + 2 * PAUSE_MS
 
 
+def test_of_several_strands_idle_lasts_as_long_as_the_longest() -> None:
+    """Passes of 2 s and of 10 s; the pause before the first press follows."""
+    strands = (
+        Cue("short", "", Repeat(InTurn((jaw(9), jaw(5))), None)),
+        Cue("long", "", Repeat(InTurn((fin(9, 5000), fin(5, 5000))), None)),
+    )
+    show = show_of(
+        *strands, Cue("a", "", Move("tail", 5, 1000, Law("3-4-5"))), idle=("short", "long")
+    )
+    show = replace(
+        show, rig=replace(show.rig, boards=(HEAD, BACK), outputs=(*show.rig.outputs, TAIL))
+    )
+    (press,) = run_through(show).presses
+    assert press.at_ms == 1000 + 10_000
+
+
 def test_presses_of_ones_own_last_until_what_they_start_is_over() -> None:
     cues = (Cue("long", "", jaw(50, 5000)), Cue("short", "", Hold(100)))
     show = show_of(*cues, stop_ms=900)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from sim.model import (
@@ -27,6 +28,7 @@ from sim.model import (
     Show,
     Throw,
 )
+from sim.rehearsal.followers import FollowedSpan
 from sim.rehearsal.rehearse import rehearse
 from sim.rulebook import CLOCK_PER_MS, FRAME_MS
 from tests.sim.small_shows import JAW, move, show_of
@@ -75,6 +77,15 @@ def test_a_move_waits_for_the_last_256th_of_a_millisecond_of_the_one_before() ->
         first, then = rehearse(show, (Press(600, button=1),), 3000).motions["jaw"][1:]
         assert first.stretched_ms == late_ms
         assert then.start_ms == first.end_ms == 580.0 + asked_ms + late_ms
+
+
+def test_between_two_frames_a_part_that_follows_gains_speed_evenly() -> None:
+    """From rest to 50 deg/s within 20 ms, then on at that: v t / 2, then v t."""
+    span = FollowedSpan([0.0, 20.0, 40.0], [0.0, 0.5, 1.5], [0.0, 50.0, 50.0])
+    angle, speed, gain = span.motion(np.array([0.0, 10.0, 20.0, 30.0, 40.0, 60.0]))
+    assert angle == pytest.approx([0.0, 0.125, 0.5, 1.0, 1.5, 1.5])
+    assert speed == pytest.approx([0.0, 25.0, 50.0, 50.0, 50.0, 50.0])
+    assert gain == pytest.approx([2500.0, 2500.0, 0.0, 0.0, 0.0, 0.0])
 
 
 VOICE = Sensor("voice", "head", 54)
