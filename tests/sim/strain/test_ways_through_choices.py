@@ -136,6 +136,8 @@ def test_things_together_start_by_their_interval_and_end_with_the_longest() -> N
 def test_what_is_not_plain_is_counted_in_another_way() -> None:
     plain = blink(101)
     assert changes(again(plain, Effect("lure", "breathe", 500))) is None
+    assert changes(again(InTurn((plain, Effect("lure", "breathe", 500))))) is None
+    assert changes(again(InTurn((Effect("lure", "breathe", 500), plain)))) is None
     assert changes(again(InTurn((plain, Effect("lure", "steady"))))) == 11
     assert changes(again(InTurn((plain, Effect("eye", "breathe", 500))))) == 11
     assert changes(again(Repeat(plain, 2, while_held=True))) is None
