@@ -306,15 +306,10 @@ def lateness(
         board.run(ms=1000)
         phase = find_frames(board, pins).first % FRAME_CYCLES
         for number in range(tries):
-            board.forget()
-            # Half-way between the pulses of two frames: neither is played early for it.
-            half_way = phase + FRAME_CYCLES // 2
-            board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
-            kind, tag = RequestKind.TRIGGER | ONE_WAY, cue_tag("go" if number % 2 == 0 else "back")
-            board.send(encode(LinkFrame(ADDRESS, kind, number & 255, TRIGGER.pack(tag))))
+            _run_half_way(board, phase)
+            _trigger(board, "go" if number % 2 == 0 else "back", number)
             board.run(ms=200)
-            starts, _ = board.pulses(pins[0])
-            worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
+            worst = max(worst, _late_ms(board, pins[0]))
     return worst
 
 
@@ -328,19 +323,33 @@ def lateness_midway(firmware: Firmware, law: int, *, duration_ms: int, servos: i
         board.run(ms=1000)
         phase = find_frames(board, pins).first % FRAME_CYCLES
         for number in range(4):
-            board.forget()
-            half_way = phase + FRAME_CYCLES // 2
-            board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
+            _run_half_way(board, phase)
             names = ("go", "back") if number % 2 == 0 else ("back", "go")
             for seq, name in enumerate(names, 2 * number):
-                kind = RequestKind.TRIGGER | ONE_WAY
-                board.send(encode(LinkFrame(ADDRESS, kind, seq, TRIGGER.pack(cue_tag(name)))))
+                _trigger(board, name, seq)
                 board.run(ms=40)
             board.run(ms=200)
-            starts, _ = board.pulses(pins[0])
-            worst = max(worst, float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS)
+            worst = max(worst, _late_ms(board, pins[0]))
             board.run(ms=200)
     return worst
+
+
+def _run_half_way(board: EmulatedBoard, phase: int) -> None:
+    """Look anew, from half-way between the pulses of two frames: neither is played early."""
+    board.forget()
+    half_way = phase + FRAME_CYCLES // 2
+    board.run_until((board.cycle // FRAME_CYCLES + 3) * FRAME_CYCLES + half_way)
+
+
+def _trigger(board: EmulatedBoard, cue: str, seq: int) -> None:
+    kind = RequestKind.TRIGGER | ONE_WAY
+    board.send(encode(LinkFrame(ADDRESS, kind, seq & 255, TRIGGER.pack(cue_tag(cue)))))
+
+
+def _late_ms(board: EmulatedBoard, pin: int) -> float:
+    """By how much two pulses since then are farther apart than a frame, at most."""
+    starts, _ = board.pulses(pin)
+    return float(np.diff(starts).max() - FRAME_CYCLES) / CYCLES_MS
 
 
 def _first_change(board: EmulatedBoard, since: int, pins: tuple[int, ...]) -> int:
