@@ -69,13 +69,13 @@ NO_RULES = (
     "| law |",
     "3. Speed r and position R in the rise:",
     "The table needs alpha A",
-    "From here on, the shapes",
+    "The rest of 3.1 describes",
     "Positions are i32",
     "Why limits hold:",
     # What section 2 comes to, way by way: the emulated chips' tests go each of them.
-    "What the rules above come to",
+    "This table sums up the rules above.",
     *(f"| {here} |" for here in ("here", "blank", "starting", "ready", "stopping", "limp")),
-    "A board that was stopping or limp when",
+    "A brown-out or the watchdog may reset",
     # A press is a start at once, so what it adds shows nowhere else.
     "- A button is remembered as down",
     # A motion or fade at rest shows the same as one that has ended, until time wraps.
@@ -106,7 +106,7 @@ def test_every_rule_of_boards_that_follow_has_a_change() -> None:
     said = {one.says for one in read("led")}
     introduced = ("**A board that leads.**", "**A board that follows**", "What began late:")
     # Those words stand for what other tests hold: an hour and a half, and where the times begin.
-    others = ("- When 250000 frames have passed", "- A run, a part or the strands begin with")
+    others = ("- When 250000 frames have passed", "- A run, a part or a strand gets its first")
     assert [
         rule
         for rule in (" ".join(item.split()) for item in items)
@@ -122,7 +122,7 @@ NO_RULES_OF_SENSES = (
     "**Where it is wanted.**",
     "So the speed changes evenly",
     "So a sag of less than 5 s",
-    "Where a board goes so.",
+    "This table shows where a board goes.",
     "**What is seen.**",
     "Effects and trims count",
     # Looks at pins and a chip's timers are the firmware's: other tests hold them.
@@ -132,11 +132,11 @@ NO_RULES_OF_SENSES = (
     "So one pixel",
     "Its pin is an input",
     # By other tests: at the ends of a run, in boards that lead, and in hand-made tables.
-    "It stays with the run when",
+    "The run keeps its scale when",
 )
 """How lines of sections 8 to 14 begin that introduce, explain, or do not concern a player."""
 
-ORDER_OF_REQUESTS = ("Downs and ups come behind", "What it does, by the mode that")
+ORDER_OF_REQUESTS = ("Downs and ups come behind", "The watch then does what follows.")
 """How lines begin that no vector tells from another order of requests yet."""
 
 

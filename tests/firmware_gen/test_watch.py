@@ -240,7 +240,9 @@ def test_by_its_own_reference_a_chip_tells_its_supply(reading: int) -> None:
 
 def stated_ways() -> list[list[str]]:
     """The table of states in TABLE.md's section 11: where a board is, and where each step leads."""
-    section = (PAGES / "TABLE.md").read_text("utf-8").split("Where a board goes so.")[1]
+    section = (
+        (PAGES / "TABLE.md").read_text("utf-8").split("This table shows where a board goes.")[1]
+    )
     rows = [
         [cell.strip() for cell in line.strip("|").split("|")]
         for line in section.split("Nothing starts by itself")[0].splitlines()
