@@ -51,6 +51,9 @@ def test_a_lamp_follows_so_slowly_that_no_second_holds_eight_changes(
     [
         ("0 % to 40 %, in 4 s", "0 %"),
         ("40 % to 0 %, in 4 s", "0 %"),
+        # beside an end that is hardly lit, too
+        ("0 % to 1 %, in 4 s", "0 %"),
+        ("1 % to 0 %, in 4 s", "0 %"),
         ("1 % to 40 %, in 4 s", None),
         ("40 % to 1 %, in 4 s", None),
     ],
@@ -61,7 +64,7 @@ def test_a_saturated_red_stays_lit(way: str, at: str | None) -> None:
     assert [text[one.span.start : one.span.end] for one in found] == ([] if at is None else [at])
     for one in found:
         assert (one.asked, one.limit, one.fix and one.fix.text) == (0.0, 1.0, "1 %")
-        assert text[one.span.end :].lstrip(" ").startswith("to 40" if way[0] == "0" else ", in")
+        assert text[one.span.end :].lstrip(" ").startswith("to " if way[0] == "0" else ", in")
     white = broken("follow-flashes-dark-red", (RED, way), ("    colour red\n", ""))
     assert findings(white, "follow-flashes") == []
 

@@ -342,6 +342,43 @@ def test_a_part_that_only_carries_others_is_not_called_unloaded() -> None:
     assert "`jaw`" in one.message
 
 
+ALONG = {
+    "pulse": "1000 us at 0 mm, 2000 us at 50 mm",
+    "travel": "2 mm to 48 mm",
+    "rating": "40 mm/s, 60 N, 2 A at 6.0 V",
+    "rotor": None,
+}
+ROUND = {
+    "pulse": "1300 us at -60 rpm, 1500 us at 0 rpm, 1700 us at 60 rpm",
+    "travel": "-50 rpm to 50 rpm",
+    "rating": "110 rpm, 4 kgf.cm, 1.8 A at 6 V",
+}
+
+
+@pytest.mark.parametrize(
+    ("lines", "to", "words"),
+    [
+        ({}, "40 deg", "`load 140 g at 80 mm` (its centre of mass)"),
+        (ALONG, "40 mm", "what is moved, such as `load 140 g`"),
+        (ROUND, "0 rpm", "its size, such as `load plate 20 g, 80 mm by 80 mm, from -40 mm`"),
+    ],
+)
+def test_a_load_is_asked_for_in_the_words_of_its_kind_of_part_and_those_pass(
+    lines: dict[str, str | None], to: str, words: str
+) -> None:
+    cues = {"snap": f"jaw to {to} in 4 s"}
+    text = show(jaw={"load": None, **lines}, cues=cues)
+    (one,) = findings(text, "unloaded-servo")
+    assert one.help == f"weigh the part and state {words}"
+    line = words.split("`")[1].removeprefix("load ")
+    told = show(jaw={"load": line, **lines}, cues=cues)
+    assert findings(told, "unloaded-servo") == []
+    spring = "0.05 N/mm" if lines is ALONG else "10 mN.m/deg"
+    if lines is not ROUND:
+        sprung = {"load": None, "spring": f"{spring}, neutral at 0 {to.split()[1]}", **lines}
+        assert findings(show(jaw=sprung, cues=cues), "unloaded-servo") == []
+
+
 def test_a_board_that_drives_nothing_needs_no_feed() -> None:
     spare = "board spare: atmega328p, address 2\n"
     assert findings(show(rig=spare), "unfed-board") == []

@@ -58,14 +58,33 @@ def test_rates_that_are_made_pass(baud: int) -> None:
     assert findings(told(f"{baud} baud"), "radio-rate") == []
 
 
-def test_a_board_that_hears_on_its_port_to_the_computer_hears_no_radio() -> None:
-    (one,) = findings(told("38400 baud", chip="atmega328p"), "radio-beyond-board")
-    assert one.message == (
-        "board `body` hears the others on its port to the computer, at 250000 baud alone"
+def test_each_board_that_hears_on_its_port_to_the_computer_hears_no_radio() -> None:
+    """Of four boards that follow, the two of the smaller chip, in the order of the text."""
+    more = "".join(
+        f"board {name}: {chip}, address {address}\n    feed pack\n"
+        for name, chip, address in (
+            ("left", "atmega2560", 3),
+            ("right", "atmega328p", 4),
+            ("tail", "atmega2560", 5),
+        )
     )
-    assert one.help is not None
-    assert "`atmega2560`" in one.help
-    assert findings(told("38400 baud"), "radio-beyond-board") == []
+    text = told("38400 baud", chip="atmega328p") + more
+    found = findings(text, "radio-beyond-board")
+    assert [(one.severity, one.message) for one in found] == [
+        (
+            "error",
+            f"board `{name}` hears the others on its port to the computer, at 250000 baud alone",
+        )
+        for name in ("body", "right")
+    ]
+    for one in found:
+        assert one.help == (
+            "give it the chip `atmega2560`, or lay a cable to all boards and leave out `radio`"
+        )
+        assert text[one.span.start : one.span.end] == "atmega328p"
+        ((span, _),) = one.related
+        assert text[span.start : span.end] == "radio 38400 baud"
+    assert findings(text.replace("atmega328p", "atmega2560"), "radio-beyond-board") == []
 
 
 def test_only_the_board_that_leads_has_a_radio() -> None:
@@ -74,6 +93,11 @@ def test_only_the_board_that_leads_has_a_radio() -> None:
     assert one.message == (
         "board `body` does not lead, so it tells the others nothing over a radio"
     )
+    assert one.help == (
+        "let it lead (`address 1, leads`), or move the line below the board that leads"
+    )
+    assert text[one.span.start : one.span.end] == "radio 38400 baud"
+    assert [text[span.start : span.end].split(":")[0] for span, _ in one.related] == ["board body"]
 
 
 def test_a_radio_is_late_by_60_ms_at_most() -> None:
