@@ -18,16 +18,10 @@ from sim.rulebook import EMPTY_FRAMES, FRAME_S, LOW_FRAMES
 
 if TYPE_CHECKING:
     from sim.model import Show
-    from sim.strain.sizing import (
-        FeedSize,
-        LampSize,
-        ServoSize,
-        Sizes,
-        Straight,
-        StripSize,
-        SupplySize,
-        WatchSize,
-    )
+    from sim.strain.light_sizes import LampSize, StripSize
+    from sim.strain.servo_sizes import ServoSize, Straight
+    from sim.strain.sizing import FeedSize, Sizes, SupplySize
+    from sim.strain.watch_sizes import WatchSize
 
 
 @click.command(name="size")

@@ -1,13 +1,6 @@
-"""What to buy: servos, batteries, fuses, wires and resistors that a show needs.
+"""What to buy for a show; servos, lights and dividers in modules of their own, supplies here.
 
-Servo. Every operating point of every planned move, of the worst interruptions, and every pose that
-is held must lie within a servo's line less the margin: T / Ts + w / w0 <= 1 - margin while driving,
-each share by itself while braking (`sim.rig.servo`). Of all lines (Ts, w0) that do, the one of
-least power Ts w0 / 4 is named: the smallest motor. Heat sets a floor under Ts: held and RMS torque
-at most a third of it (`sim.strain.heat`). All is carried to the voltage a shop prints, in
-proportion.
-
-Supply: currents over the mix of cues (`sim.strain.usage`) and at the worst instant
+Currents are those over the mix of cues (`sim.strain.usage`) and at the worst instant
 (`sim.strain.sag`). A wire must carry the fuse before it, not only its own current: the fuse is
 there for the wire.
 """
@@ -17,90 +10,30 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import ceil, floor, inf, isfinite
+from math import inf
 from typing import Final
 
 import numpy as np
 
-from sim.arrays import Array
-from sim.model import Board, Cells, Lamp, Rating, Regulator, Rig, Servo, Show, Strip, Supply
+from sim.model import Board, Cells, Lamp, Regulator, Servo, Show, Strip, Supply
 from sim.rig import battery, servo, wire
 from sim.rig.fuse import PEAK_S, STANDARDS, Fuse, fuse_for
-from sim.rig.grip import gripping, longest_s
-from sim.rig.holding_torque import worst_hold
-from sim.rig.resistor import Series
-from sim.rig.servo import KGF_CM_NM, line
-from sim.rig.slide import PINION_M, of_part
-from sim.rig.supply import (
-    PIXEL_HIGHEST_V,
-    PIXEL_IDLE_A,
-    highest_v,
-    lamp_feed,
-    lamp_series,
-    pixels_v,
-    strip_data,
-    wire_needs_a,
-)
-from sim.rig.watch import Watched, divider_for, drain_a, watched
+from sim.rig.grip import longest_s
+from sim.rig.supply import highest_v, wire_needs_a
+from sim.rig.watch import watched
 from sim.score.draws import ways_to_look
-from sim.score.tree import PlannedMove, planned_moves
-from sim.strain.envelope import asked_of_horn, passage
+from sim.score.tree import planned_moves
 from sim.strain.fuse_load import Warming, warming
-from sim.strain.heat import CONTINUOUS, Heat, heats
-from sim.strain.interruption import Cuts, hardest_nm, interruptions
-from sim.strain.sag import Sag, brightest, held_sags, sags, start_sags, without_limits
+from sim.strain.heat import Heat, heats
+from sim.strain.interruption import interruptions
+from sim.strain.light_sizes import LampSize, StripSize, size_lamp, size_strip
+from sim.strain.sag import Sag, held_sags, sags, start_sags, without_limits
+from sim.strain.servo_sizes import ServoSize, size_servo
 from sim.strain.usage import Book, Currents, Mix, Share, most_currents, run_time
-
-SLOWEST_DEG_S: Final = 0.01
-"""Slower than this a part stands still for any purpose of a shop's rating."""
+from sim.strain.watch_sizes import WatchSize, size_watch
 
 REGULATOR_USED: Final = 0.8
 """A regulator is loaded to at most 80 % of its rating for long (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Straight:
-    """A linear servo to buy, and the present one, in N and mm/s."""
-
-    force_n: float | None
-    speed_mm_s: float
-    has_n: float
-    has_mm_s: float
-    hold_n: float
-    peak_n: float
-    rms_n: float
-
-
-@dataclass(frozen=True, slots=True)
-class ServoSize:
-    """The servo that a part needs.
-
-    As a shop prints it, at `voltage_v`: at least `torque_kgf_cm`, at most `seconds_per_60deg`. The
-    same in SI: `stall_nm`, `speed_deg_s`. `hold_kgf_cm`: the hardest pose, as it is (no margin).
-    `peak_kgf_cm`, `peak_deg_s`: the greatest horn torque and speed, as they are. `set_by`: what
-    decides the torque: `moves`, `holding`, `gripping` or `heat`. No torque is enough (None) where
-    the drive locks or cannot reach. `has_*`: the present servo at that voltage.
-    """
-
-    servo: str
-    voltage_v: float
-    torque_kgf_cm: float | None
-    seconds_per_60deg: float | None
-    stall_nm: float
-    speed_deg_s: float
-    hold_kgf_cm: float
-    hold_deg: float
-    peak_kgf_cm: float
-    peak_deg_s: float
-    rms_kgf_cm: float
-    set_by: str
-    has_kgf_cm: float
-    has_seconds_per_60deg: float
-    enough: bool
-    straight: Straight | None = None
-    """Of a linear servo: the same as a shop prints it, in N and mm/s."""
-    place_unit: str = "deg"
-    """The unit of `hold_deg`; rpm for a part that turns round and round."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,65 +86,6 @@ class SupplySize:
 
 
 @dataclass(frozen=True, slots=True)
-class LampSize:
-    """The resistor in series with each LED of a lamp; None where the feed is too low for it.
-
-    Chosen at `voltage_v`, the highest that it sees: of the pin, or of the feed behind a transistor.
-    `total_a`: all LEDs of the lamp, fully on. `needs_driver`: more current or voltage than a pin of
-    the board's chip gives, so it takes a transistor.
-    """
-
-    lamp: str
-    voltage_v: float
-    leds: int
-    resistor: Series | None
-    total_a: float
-    needs_driver: bool
-
-
-@dataclass(frozen=True, slots=True)
-class StripSize:
-    """What a strip takes: `white_a` with every pixel fully on, `show_a` at the show's brightest.
-
-    Pixels are made for 5 V: `needs_converter` where the feed, `voltage_v`, is over what they stand.
-    `needs_shifter` where the pin is too low for their data line.
-    """
-
-    strip: str
-    pixels: int
-    white_a: float
-    show_a: float
-    cap_a: float | None
-    voltage_v: float
-    needs_converter: bool
-    needs_shifter: bool
-
-
-@dataclass(frozen=True, slots=True)
-class WatchSize:
-    """The divider of a board that watches its battery; None where the chip needs none.
-
-    `upper_ohm` at the battery's plus, `lower_ohm` at ground; `at_pin_v`: what a full battery brings
-    to the pin, at `chip_v` of the chip; `source_ohm`: what the pin looks into; `drain_a`: all the
-    time. `has_*`: the one that is there. `warns_v`, `stops_v`: of the battery; `lowest_v`: what a
-    cell has when the board stops, at worst.
-    """
-
-    board: str
-    upper_ohm: float | None
-    lower_ohm: float | None
-    at_pin_v: float | None
-    chip_v: float
-    source_ohm: float | None
-    drain_a: float
-    has_upper_ohm: float | None
-    has_lower_ohm: float | None
-    warns_v: float
-    stops_v: float
-    lowest_v: float
-
-
-@dataclass(frozen=True, slots=True)
 class Sizes:
     """Everything to buy, in the rig's order. `mix_stated`: by the score's own figures an hour."""
 
@@ -248,11 +122,11 @@ def size(show: Show) -> Sizes:
             )
             for one in servos
         ),
-        supplies=tuple(_supply(show, one, books, worst) for one in present.values()),
-        lamps=tuple(_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
-        strips=tuple(_strip(show, strip) for strip in outputs if isinstance(strip, Strip)),
+        supplies=tuple(size_supply(show, one, books, worst) for one in present.values()),
+        lamps=tuple(size_lamp(show, lamp) for lamp in outputs if isinstance(lamp, Lamp)),
+        strips=tuple(size_strip(show, strip) for strip in outputs if isinstance(strip, Strip)),
         watches=tuple(
-            _watch(one) for board in show.rig.boards if (one := watched(show.rig, board))
+            size_watch(one) for board in show.rig.boards if (one := watched(show.rig, board))
         ),
         mix=mix,
         margin=show.rig.wearer.margin,
@@ -268,167 +142,12 @@ def _hottest(books: Sequence[Book]) -> dict[str, Heat]:
     return found
 
 
-def _watch(one: Watched) -> WatchSize:
-    fits, has = None, one.watch.divider
-    if has is not None:
-        fits = divider_for(one.full_v, one.chip_v)
-    cells = one.cells.series
-    return WatchSize(
-        board=one.board,
-        upper_ohm=None if fits is None else fits.upper_ohm,
-        lower_ohm=None if fits is None else fits.lower_ohm,
-        at_pin_v=None if fits is None else fits.share * one.full_v,
-        chip_v=one.chip_v,
-        source_ohm=None if fits is None else fits.source_ohm,
-        drain_a=0.0 if fits is None else drain_a(fits, one.full_v),
-        has_upper_ohm=None if has is None else has.upper_ohm,
-        has_lower_ohm=None if has is None else has.lower_ohm,
-        warns_v=cells * one.warn_v,
-        stops_v=cells * one.stop_v,
-        lowest_v=one.lowest_stop_v,
-    )
-
-
-# -- servos ---------------------------------------------------------------------------------------
-
-
-def size_servo(
-    show: Show,
-    one: Servo,
-    planned: list[PlannedMove],
-    cuts: Cuts,
-    heat: Heat,
-    lowest_v: float | None,
-) -> ServoSize:
-    """The least powerful servo for one part; see the module's head."""
-    kept = 1.0 - show.rig.wearer.margin
-    driving, braking = _operating_points(show, one, planned, cuts)
-    hold, grip = worst_hold(one, show.rig.wearer), gripping(show.rig, one)
-    floors = {
-        "moves": least_power(driving, braking, kept)[0],
-        "holding": max(hold.torque_nm, _shaken_nm(show.rig, one)) / kept,
-        # one that stalls gives what it has: any servo does
-        "gripping": grip.torque_nm / kept if grip is not None and not grip.stalls else 0.0,
-        "heat": max(heat.hold_share, heat.rms_share) * one.ratings[0].stall_nm / CONTINUOUS,
-    }
-    set_by = max(floors, key=lambda name: floors[name])
-    rated = min(one.ratings, key=lambda r: abs(r.voltage_v - highest_v(show.rig, one.board)))
-    # ratings go with the voltage: what must be there at the lowest is printed at the rated one
-    up = rated.voltage_v / lowest_v if lowest_v else 1.0
-    stall, speed = least_power(driving, braking, kept, floors[set_by])
-    # but heat is judged by the rating itself
-    stall, speed = max(stall * up, floors["heat"]), speed * up
-    own = line(one, lowest_v or rated.voltage_v)
-    has_nm, has_deg_s = float(own.stall_nm), float(own.speed_deg_s)
-    points = np.concatenate([driving, braking], axis=1)
-    found = ServoSize(
-        servo=one.name,
-        voltage_v=rated.voltage_v,
-        torque_kgf_cm=_up(stall / KGF_CM_NM, 0.1),
-        seconds_per_60deg=_down(60.0 / speed, 0.01) if speed > SLOWEST_DEG_S else None,
-        stall_nm=stall,
-        speed_deg_s=speed,
-        hold_kgf_cm=hold.torque_nm / KGF_CM_NM,
-        hold_deg=hold.angle_deg,
-        peak_kgf_cm=float(points[0].max(initial=0.0)) / KGF_CM_NM,
-        peak_deg_s=float(points[1].max(initial=0.0)),
-        rms_kgf_cm=heat.rms_share * one.ratings[0].stall_nm / KGF_CM_NM,
-        set_by=set_by,
-        has_kgf_cm=rated.stall_nm / KGF_CM_NM,
-        has_seconds_per_60deg=60.0 / rated.speed_deg_s,
-        enough=has_nm >= max(floors["holding"], floors["gripping"])
-        and one.ratings[0].stall_nm >= floors["heat"]
-        and _enough(driving, braking, kept, has_nm, has_deg_s),
-        place_unit=of_part(one).place,
-    )
-    return replace(found, straight=_straight(found, rated)) if one.linear else found
-
-
-def _straight(found: ServoSize, rated: Rating) -> Straight:
-    """The same of a linear servo, in N and mm/s."""
-    to_n = KGF_CM_NM / PINION_M
-    return Straight(
-        force_n=_up(found.stall_nm / PINION_M, 1.0),
-        speed_mm_s=ceil(round(found.speed_deg_s, 6)),
-        has_n=rated.stall_nm / PINION_M,
-        has_mm_s=rated.speed_deg_s,
-        hold_n=found.hold_kgf_cm * to_n,
-        peak_n=found.peak_kgf_cm * to_n,
-        rms_n=found.rms_kgf_cm * to_n,
-    )
-
-
-def _shaken_nm(rig: Rig, one: Servo) -> float:
-    """What a part of a chain holds against while the others move as they may; 0 for one alone."""
-    if one.load.coupled is None:
-        return 0.0
-    return hardest_nm(rig, one, (0.0, 0.0))
-
-
-def _operating_points(
-    show: Show, one: Servo, planned: list[PlannedMove], cuts: Cuts
-) -> tuple[Array, Array]:
-    """Horn torques (N.m) and speeds (deg/s), magnitudes, shape (2, points): driving, braking."""
-    parts = [np.zeros((2, 1))]
-    for m in planned:
-        if m.move.duration_ms <= 0:
-            continue
-        _, angle, speed, accel = passage(
-            m.from_deg, m.move.angle_deg, m.move.duration_ms, m.move.law
-        )
-        low, high, horn = asked_of_horn(one, angle, speed, accel, show.rig.wearer)
-        parts += [np.stack([low, horn]), np.stack([high, horn])]
-    parts += [np.array([[cut.torque_nm], [cut.speed_deg_s]]) for cut in cuts.found]
-    points = np.concatenate(parts, axis=1)
-    # a pose out of the drive's reach asks for no servo: holding it is infinitely hard already
-    torque, speed = points[:, np.isfinite(points).all(axis=0)]
-    drives = torque * speed >= 0.0
-    both = np.abs(np.stack([torque, speed]))
-    return both[:, drives], both[:, ~drives]
-
-
-def least_power(
-    driving: Array, braking: Array, kept: float, floor_nm: float = 0.0
-) -> tuple[float, float]:
-    """Stall torque and no-load speed (N.m, deg/s) of the least powerful line that holds all points.
-
-    `driving`, `braking`: rows of torque and speed, magnitudes. `kept` is 1 - margin, `floor_nm` the
-    least stall torque in any case. For a no-load speed w0 the stall torque must be max
-    T / (kept - w / w0); their product is smallest somewhere between the least speed possible and
-    fifty times that, found on a fine geometric row.
-    """
-    top = max(float(driving[1].max(initial=0.0)), float(braking[1].max(initial=0.0)))
-    least_stall = max(floor_nm, float(braking[0].max(initial=0.0)) / kept)
-    if top <= 0.0:
-        return max(least_stall, float(driving[0].max(initial=0.0)) / kept), 0.0
-    speeds = top / kept * np.geomspace(1.0 + 1e-6, 50.0, 800)
-    left = kept - driving[1][:, None] / speeds
-    stalls = np.maximum((driving[0][:, None] / left).max(axis=0, initial=0.0), least_stall)
-    best = int(np.argmin(stalls * speeds))
-    return float(stalls[best]), float(speeds[best])
-
-
-def _enough(driving: Array, braking: Array, kept: float, stall: float, speed: float) -> bool:
-    within = driving[0] / stall + driving[1] / speed <= kept + 1e-6
-    within_too = np.maximum(braking[0] / stall, braking[1] / speed) <= kept + 1e-6
-    return bool(within.all() and within_too.all())
-
-
-def _up(value: float, step: float) -> float | None:
-    """To the next step up; a value on a step stays there in spite of binary fractions."""
-    if not isfinite(value):
-        return None
-    return round(ceil(round(value / step, 6)) * step, 6)
-
-
-def _down(value: float, step: float) -> float:
-    return round(floor(round(value / step, 6)) * step, 6)
-
-
 # -- supplies -------------------------------------------------------------------------------------
 
 
-def _supply(show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, Sag]) -> SupplySize:
+def size_supply(
+    show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, Sag]
+) -> SupplySize:
     boards = [b for b in show.rig.boards if b.supply == supply.name]
     at_worst = [worst[b.name] for b in boards]
     over = most_currents(books, supply)
@@ -626,30 +345,3 @@ def _mean_square(book: Book, share: Share, board: Board) -> float:
     """Of a board's current (A2) in a part of the mix; see `Book.goes_on`."""
     runs = (share.cue, *(book.goes_on if share.rests else ()))
     return max(float(np.mean(book[cue].upright.board_a[board.name] ** 2)) for cue in runs)
-
-
-# -- lamps ----------------------------------------------------------------------------------------
-
-
-def _lamp(show: Show, lamp: Lamp) -> LampSize:
-    series, fed = lamp_series(show.rig, lamp), lamp_feed(show.rig, lamp)
-    each = series.current_a if series is not None else 0.0
-    return LampSize(
-        lamp.name, fed.voltage_v, lamp.count, series, each * lamp.count, not fed.from_pin
-    )
-
-
-def _strip(show: Show, strip: Strip) -> StripSize:
-    volts = pixels_v(show.rig, strip)
-    data = strip_data(show.rig, strip)
-    white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)
-    return StripSize(
-        strip.name,
-        strip.pixels,
-        white,
-        brightest(show)[strip.name],
-        strip.cap_a,
-        volts,
-        volts > PIXEL_HIGHEST_V,
-        data.high_v < data.needs_v and not strip.shifter,
-    )

@@ -47,7 +47,8 @@ from sim.rig.supply import highest_v
 from sim.strain.envelope import assess
 from sim.strain.heat import CONTINUOUS
 from sim.strain.sag import lowest_voltages
-from sim.strain.sizing import least_power, size
+from sim.strain.servo_sizes import least_power
+from sim.strain.sizing import size
 
 POINTS = (CalibrationPoint(0.0, 900.0), CalibrationPoint(90.0, 2100.0))
 

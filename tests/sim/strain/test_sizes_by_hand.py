@@ -45,7 +45,8 @@ from sim.model import (
 from sim.rig.battery import USABLE
 from sim.rig.slide import PINION_M
 from sim.strain.envelope import passage
-from sim.strain.sizing import ServoSize, SupplySize, least_power, size
+from sim.strain.servo_sizes import ServoSize, least_power
+from sim.strain.sizing import SupplySize, size
 
 FAN = Switch("fan", "b", 4, current_a=0.97)
 
