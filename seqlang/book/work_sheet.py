@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from seqlang.book.matter import BookMatter
     from seqlang.summary import Worst
     from sim.model import Show
-    from sim.strain.sizing import Sizes, SupplySize
+    from sim.strain.sizing import Sizes
+    from sim.strain.supply_sizes import SupplySize
 
 
 def work_sheet(matter: BookMatter) -> str:

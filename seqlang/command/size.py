@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from sim.model import Show
     from sim.strain.light_sizes import LampSize, StripSize
     from sim.strain.servo_sizes import ServoSize, Straight
-    from sim.strain.sizing import FeedSize, Sizes, SupplySize
+    from sim.strain.sizing import Sizes
+    from sim.strain.supply_sizes import FeedSize, SupplySize
     from sim.strain.watch_sizes import WatchSize
 
 

@@ -41,7 +41,8 @@ from sim.rig.fuse import STANDARDS
 from sim.rig.resistor import E24
 from sim.rig.supply import highest_v
 from sim.strain.sag import sags, start_sags, without_limits
-from sim.strain.sizing import SupplySize, size
+from sim.strain.sizing import size
+from sim.strain.supply_sizes import SupplySize
 from tests.sim.test_reachable_states import POINTS
 
 KINDS = ("blade", "UL fast", "UL slow", "IEC fast", "IEC slow")

@@ -46,7 +46,8 @@ from sim.rig.battery import USABLE
 from sim.rig.slide import PINION_M
 from sim.strain.envelope import passage
 from sim.strain.servo_sizes import ServoSize, least_power
-from sim.strain.sizing import SupplySize, size
+from sim.strain.sizing import size
+from sim.strain.supply_sizes import SupplySize
 
 FAN = Switch("fan", "b", 4, current_a=0.97)
 
