@@ -53,6 +53,7 @@ class StripSize:
 
 
 def size_lamp(show: Show, lamp: Lamp) -> LampSize:
+    """A lamp's resistors, and whether a pin can feed it."""
     series, fed = lamp_series(show.rig, lamp), lamp_feed(show.rig, lamp)
     each = series.current_a if series is not None else 0.0
     return LampSize(
@@ -61,6 +62,7 @@ def size_lamp(show: Show, lamp: Lamp) -> LampSize:
 
 
 def size_strip(show: Show, strip: Strip) -> StripSize:
+    """A strip's currents in A, and what it needs between itself and its feed or pin."""
     volts = pixels_v(show.rig, strip)
     data = strip_data(show.rig, strip)
     white = strip.pixels * (3.0 * strip.channel_a + PIXEL_IDLE_A)

@@ -80,6 +80,7 @@ class SupplySize:
 def size_supply(
     show: Show, supply: Supply, books: Sequence[Book], worst: dict[str, Sag]
 ) -> SupplySize:
+    """What one supply is asked for; `worst`: of each board by name, at its worst instant."""
     boards = [b for b in show.rig.boards if b.supply == supply.name]
     at_worst = [worst[b.name] for b in boards]
     over = most_currents(books, supply)

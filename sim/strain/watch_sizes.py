@@ -32,6 +32,7 @@ class WatchSize:
 
 
 def size_watch(one: Watched) -> WatchSize:
+    """The divider of one watched battery, in ohm, and the voltages at which its board acts."""
     fits, has = None, one.watch.divider
     if has is not None:
         fits = divider_for(one.full_v, one.chip_v)
