@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from firmware_gen.chips import CHIPS, FIRST
+from firmware_gen.link import protocol
 from firmware_gen.link.protocol import EVERYBODY, NO_ADDRESS
 from firmware_gen.player import in_step
 from sim import noise, rulebook
@@ -330,6 +331,9 @@ def share(value: int) -> str:
         *(
             ("firmware_gen/LINK.md", words)
             for words in (
+                f"room for at least {protocol.REQUESTS_A_FRAME} requests between two frames, "
+                f"and for {protocol.STOPS_A_FRAME} more that are stop or limp.",
+                f"Hello then says {protocol.MERGED_SLOT} for the current slot",
                 f"late = {FRAME_CLOCK} w + m - {in_step.ARRIVAL}.",
                 f"late is not within -{in_step.FARTHEST} to {in_step.FARTHEST}: "
                 f"w = 1 if m < {in_step.ARRIVAL - FRAME_CLOCK // 2}, else 0",

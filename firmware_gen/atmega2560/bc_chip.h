@@ -28,9 +28,26 @@ enum {
 #define BC_CHIP_SENSES 1
 #define BC_CHIP_KEEPS 1
 
+/* Lamps in the order of their channels' names, and timers that measure. */
+#define BC_PIN_JOBS \
+    {29, 29, 29, 29, 29, 29, 29, 29, 29, 29, 29, 29, 31, 29, 29, 31, 29, 29, 29, 29, 29, 29, 29, \
+     29, 29, 29, 29, 29, 29, 29, 29, 29, 0, 0, 29, 31, 31, 31, 29, 61, 93, 93, 93, 93, 93, 93, \
+     93, 93, 29, 29, 29, 29, 29, 31, 0, 0, 29, 29, 29, 31, 31, 31, 31, 29, 29, 29, 29, 29, 29, \
+     29, 29, 29, 93, 93, 93, 93, 93, 93, 93, 93, 61, 61, 29, 31, 31, 31, 29, 29}
+#define BC_LAMP_PINS \
+    {15, 53, 12, 62, 35, 36, 37, 59, 60, 61, 83, 84, 85}
+#define BC_CHANNEL_PINS \
+    {39, 80, 81}
+#define BC_CHANNEL_DISPLACES {{35, 36, 37}, {59, 60, 61}, {83, 84, 85}}
+#define BC_MEASURES 3
+#define BC_DISPLACED 3
+#define BC_PIN_OF_ADC0 40
+#define BC_PIN_OF_ADC8 72
+
 /* Rates of a radio, by their index: UBRR, which are made, which at double speed. */
 #define BC_RATE_DIVISORS {51, 25, 34, 12, 16, 3}
 #define BC_RATES_MADE 0x2f
 #define BC_RATES_DOUBLE 0x14
+#define BC_LINK_DIVISOR 3
 
 #endif

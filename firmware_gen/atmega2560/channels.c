@@ -10,9 +10,8 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-/* In the order OC0A, OC0B, OC2A, OC2B: PB7, PG5, PB4, PH6; then A, B, C of timer 3: PE3 to PE5, of
- * timer 4: PH3 to PH5, of timer 5: PL3 to PL5 (Alternate Port Functions). */
-static const uint8_t pins[BC_LAMPS] PROGMEM = {15, 53, 12, 62, 35, 36, 37, 59, 60, 61, 83, 84, 85};
+/* In the order of the channels' names: OC0A, OC0B, OC2A and so on. */
+static const uint8_t pins[BC_LAMPS] PROGMEM = BC_LAMP_PINS;
 
 uint8_t channel_pin(uint8_t channel) { return pgm_read_byte(&pins[channel]); }
 

@@ -10,11 +10,10 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-enum { TIMERS = 3, LAMPS_OF_TIMER = 3, NONE = 0xFF };
+enum { TIMERS = BC_MEASURES, NONE = 0xFF };
 
-static const uint8_t pins[TIMERS] PROGMEM = {39, 80, 81};
-static const uint8_t displaced[TIMERS][LAMPS_OF_TIMER] PROGMEM = {
-    {35, 36, 37}, {59, 60, 61}, {83, 84, 85}};
+static const uint8_t pins[TIMERS] PROGMEM = BC_CHANNEL_PINS;
+static const uint8_t displaced[TIMERS][BC_DISPLACED] PROGMEM = BC_CHANNEL_DISPLACES;
 
 /* The same bits in each timer's registers. */
 enum {

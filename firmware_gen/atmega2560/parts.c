@@ -1,31 +1,10 @@
-/* Pins and power of the ATmega2560; titles are those of its data sheet (ATmega640 to 2561). What a
- * pin can do must agree with the chip's entry in the Python chips; a test compares them. */
+/* Pins and power of the ATmega2560; titles are those of its data sheet (ATmega640 to 2561). */
 #include "chip.h"
 
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-enum {
-    SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
-    ALL = SOME | BC_PIN_LAMP,     /* a timer's output */
-    MEAS = SOME | BC_PIN_CHANNEL, /* a timer's capture input */
-    VOLT = SOME | BC_PIN_SENSOR,  /* an input of the converter */
-};
-
-/* Not for shows, 0: PE0, PE1 link; PG6, PG7 do not exist. */
-static const uint8_t jobs[8 * BC_PORTS] PROGMEM = {
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port A */
-    SOME, SOME, SOME, SOME, ALL,  SOME, SOME, ALL,  /* port B */
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port C */
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port D */
-    0,    0,    SOME, ALL,  ALL,  ALL,  SOME, MEAS, /* port E */
-    VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, /* port F */
-    SOME, SOME, SOME, SOME, SOME, ALL,  0,    0,    /* port G */
-    SOME, SOME, SOME, ALL,  ALL,  ALL,  ALL,  SOME, /* port H */
-    SOME, SOME, SOME, SOME, SOME, SOME, SOME, SOME, /* port J */
-    VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, VOLT, /* port K */
-    MEAS, MEAS, SOME, ALL,  ALL,  ALL,  SOME, SOME, /* port L */
-};
+static const uint8_t jobs[8 * BC_PORTS] PROGMEM = BC_PIN_JOBS;
 
 uint8_t bc_hal_pin(uint8_t pin) { return pin < sizeof jobs ? pgm_read_byte(&jobs[pin]) : 0; }
 

@@ -14,8 +14,8 @@
 #include <avr/pgmspace.h>
 
 enum {
-    PORT_F = 5 << 3, /* ADC0 to ADC7; PK0 to PK7 are ADC8 to ADC15 (Alternate Port Functions) */
-    PORT_K = 9 << 3,
+    PORT_F = BC_PIN_OF_ADC0, /* to ADC7; PK0 to PK7 are ADC8 to ADC15 (Alternate Port Functions) */
+    PORT_K = BC_PIN_OF_ADC8,
     SECOND_EIGHT = 8,
     OWN = 0x1E, /* MUX4:0 of the chip's own reference (Input Channel Selections) */
     UNUSED = 0xFF,

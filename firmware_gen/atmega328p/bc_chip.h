@@ -28,9 +28,16 @@ enum {
 #define BC_CHIP_SENSES 0
 #define BC_CHIP_KEEPS 0
 
+/* Lamps in the order of their channels' names, and timers that measure. */
+#define BC_PIN_JOBS \
+    {29, 29, 29, 31, 29, 29, 0, 0, 29, 29, 29, 29, 29, 29, 0, 0, 0, 0, 29, 31, 29, 31, 31, 29}
+#define BC_LAMP_PINS \
+    {22, 21, 3, 19}
+
 /* Rates of a radio, by their index: UBRR, which are made, which at double speed. */
 #define BC_RATE_DIVISORS {51, 25, 34, 12, 16, 3}
 #define BC_RATES_MADE 0x2f
 #define BC_RATES_DOUBLE 0x14
+#define BC_LINK_DIVISOR 3
 
 #endif

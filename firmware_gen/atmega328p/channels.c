@@ -5,8 +5,8 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-/* In the order OC0A, OC0B, OC2A, OC2B: PD6, PD5, PB3, PD3 (14.3). */
-static const uint8_t pins[BC_LAMPS] PROGMEM = {22, 21, 3, 19};
+/* In the order of the channels' names: OC0A, OC0B, OC2A and so on. */
+static const uint8_t pins[BC_LAMPS] PROGMEM = BC_LAMP_PINS;
 
 uint8_t channel_pin(uint8_t channel) { return pgm_read_byte(&pins[channel]); }
 

@@ -1,21 +1,10 @@
-/* Pins and power of the ATmega328P. What a pin can do must agree with the chip's entry in the
- * Python chips; a test compares them. */
+/* Pins and power of the ATmega328P. */
 #include "chip.h"
 
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 
-enum {
-    SOME = BC_PIN_SERVO | BC_PIN_STRIP | BC_PIN_SWITCH | BC_PIN_INPUT,
-    ALL = SOME | BC_PIN_LAMP, /* a timer's output */
-};
-
-/* Not for shows, 0: PB6, PB7 crystal; PC6 reset, PC7 does not exist; PD0, PD1 link. */
-static const uint8_t jobs[8 * BC_PORTS] PROGMEM = {
-    SOME, SOME, SOME, ALL,  SOME, SOME, 0,   0,    /* port B */
-    SOME, SOME, SOME, SOME, SOME, SOME, 0,   0,    /* port C */
-    0,    0,    SOME, ALL,  SOME, ALL,  ALL, SOME, /* port D */
-};
+static const uint8_t jobs[8 * BC_PORTS] PROGMEM = BC_PIN_JOBS;
 
 uint8_t bc_hal_pin(uint8_t pin) { return pin < sizeof jobs ? pgm_read_byte(&jobs[pin]) : 0; }
 

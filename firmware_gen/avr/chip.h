@@ -22,9 +22,10 @@
 #endif
 
 enum {
-    TICK_CYCLES = 32000, /* the clock's tick: 2 ms */
-    FRAME_TICKS = 10,    /* a frame: 20 ms */
-    TICK_MOMENTS = 512,  /* a tick in 1/256 ms */
+    TICK_MS = 2, /* the clock's tick */
+    TICK_CYCLES = TICK_MS * (F_CPU / 1000),
+    FRAME_TICKS = BC_FRAME_MS / TICK_MS,
+    TICK_MOMENTS = TICK_MS * BC_MS, /* a tick in 1/256 ms */
 };
 
 /* -- clock.c: timer 1 counts cycles; its compare unit A makes the tick ---------------------- */

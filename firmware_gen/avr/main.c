@@ -17,13 +17,13 @@
 #include <avr/sleep.h>
 
 enum {
-    PLAY_TICKS = 3,     /* from a frame's play to its pulses */
-    EARLY_TICKS = 4,    /* how much earlier a frame may be */
-    LISTEN_TICKS = 1,   /* after the pulses' start: until then a request makes the next early */
-    MOST_BEHIND = 40,   /* see listen */
-    LOOK_TICKS = 4,     /* between two looks at the inputs; four make a change: 24 to 32 ms */
-    TICKS_AHEAD = 128,  /* half of what a tick's byte holds: farther ahead is in the past */
-    SHORTEST_FRAME = 7, /* bytes on the line, its last zero included (LINK.md section 1) */
+    PLAY_TICKS = 3,   /* from a frame's play to its pulses */
+    EARLY_TICKS = 4,  /* how much earlier a frame may be */
+    LISTEN_TICKS = 1, /* after the pulses' start: until then a request makes the next early */
+    MOST_BEHIND = 40, /* see listen */
+    LOOK_TICKS = BC_LOOK_MS / TICK_MS, /* between two looks at the inputs */
+    TICKS_AHEAD = 128, /* half of what a tick's byte holds: farther ahead is in the past */
+    SHORTEST_FRAME = BC_MIN_FRAME + 2, /* bytes on the line, its last zero included */
 };
 
 /*
@@ -68,7 +68,7 @@ uint16_t bc_hal_moment(void) {
     uint16_t moment = clock_since(began);
     return moment < LAST ? moment : LAST;
 #else /* whole ticks, where program memory is short */
-    return (uint16_t)((uint8_t)(clock_tick() - began) << 9);
+    return (uint16_t)(TICK_MOMENTS * (uint8_t)(clock_tick() - began));
 #endif
 }
 

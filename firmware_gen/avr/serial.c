@@ -27,7 +27,7 @@ static uint16_t lost_before;
 
 void serial_start(void) {
     link_pull_up();
-    UBRR0 = 3;
+    UBRR0 = BC_LINK_DIVISOR;
     UCSR0A = 0;
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00);
     UCSR0B = SERIAL_ON;

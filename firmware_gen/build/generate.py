@@ -17,6 +17,7 @@ from typing import Final
 from firmware_gen.board.receiving import WINDOW
 from firmware_gen.board.slots import FIRST_BYTE, MARKS
 from firmware_gen.chips import CHIPS, Chip
+from firmware_gen.chips.chip import BITS, JOB_BITS
 from firmware_gen.files import write_whole
 from firmware_gen.link import protocol
 from firmware_gen.player import hub_state, in_step
@@ -61,8 +62,43 @@ def chip_header(chip: Chip) -> str:
         f"#define BC_CHIP_JOINS {int(chip.joins)}\n#define BC_CHIP_SENSES {int(chip.senses)}\n"
         f"#define BC_CHIP_KEEPS {int(chip.keeps)}\n"
     )
+    parts.append(_pins(chip))
     parts.append(_rates(chip))
     return "\n".join((*parts, _END)).replace("\n\n\n", "\n\n")
+
+
+def _pins(chip: Chip) -> str:
+    """What its pins can do, by their numbers, and which of them hang on what part of the chip."""
+    lamps = [pin for pin, _ in sorted(chip.pwm.items(), key=lambda one: one[1])]
+    lists = {"PIN_JOBS": list(chip.abilities), "LAMP_PINS": lamps}
+    text = "/* Lamps in the order of their channels' names, and timers that measure. */\n"
+    text += "".join(_list(name, numbers) for name, numbers in lists.items())
+    if not chip.senses:
+        return text
+    timers = sorted(chip.channels.items(), key=lambda one: one[1][0])
+    wide = max((len(lamps) for _, (_, lamps) in timers), default=1)  # no list of C is empty
+    displaced = ", ".join(_braced(sorted(lamps)) for _, (_, lamps) in timers)
+    analog = {channel: pin for pin, channel in chip.analog.items()}
+    return (
+        text
+        + _list("CHANNEL_PINS", [pin for pin, _ in timers])
+        + f"#define BC_CHANNEL_DISPLACES {{{displaced}}}\n"
+        + f"#define BC_MEASURES {len(timers)}\n"
+        + f"#define BC_DISPLACED {wide}\n"
+        + "".join(f"#define BC_PIN_OF_ADC{n} {analog[n]}\n" for n in range(0, len(analog), BITS))
+    )
+
+
+def _list(name: str, numbers: Sequence[int]) -> str:
+    return f"#define BC_{name} \\\n{_wrapped_list(numbers)}\n"
+
+
+def _wrapped_list(numbers: Sequence[int]) -> str:
+    return (_wrapped(numbers, "     ").replace("     ", "    {", 1) + "}").replace("\n", " \\\n")
+
+
+def _braced(numbers: Sequence[int]) -> str:
+    return "{" + ", ".join(map(str, numbers)) + "}"
 
 
 def _rates(chip: Chip) -> str:
@@ -76,6 +112,7 @@ def _rates(chip: Chip) -> str:
         "/* Rates of a radio, by their index: UBRR, which are made, which at double speed. */\n"
         f"#define BC_RATE_DIVISORS {{{divisors}}}\n"
         + "".join(f"#define BC_RATES_{name} {word:#x}\n" for name, word in words.items())
+        + f"#define BC_LINK_DIVISOR {divisor(chip.clock_hz, protocol.BAUD).ubrr}\n"
     )
 
 
@@ -91,10 +128,13 @@ def core_header() -> str:
             {f"REQUEST_{kind.name}": kind for kind in protocol.RequestKind},
             hexed=True,
         ),
+        _enum("", _payloads()),
         _enum("bc_status", {f"STATUS_{status.name}": status for status in protocol.Status}),
         _enum("bc_hub_place", _hub_places()),
         _enum("", _hub_bits(), hexed=True),
+        f"#define BC_HUB_OLDEST {hub_state.OLDEST:#x}UL\n",
         _enum("", _in_step()),
+        _enum("bc_pin", {f"PIN_{job.upper()}": bit for job, bit in JOB_BITS.items()}),
         _enum("bc_mode", {f"MODE_{mode.name}": mode for mode in protocol.ReportedMode}),
         _enum(
             "bc_refusal", {f"REFUSAL_{_name(text)}": code for code, text in layout.REASONS.items()}
@@ -116,6 +156,7 @@ def core_header() -> str:
         _noise(),
         f"#define BC_BYTE_ORDERS {_byte_orders()}\n",
         _enum("bc_conflict", {f"CONFLICT_{_name(n)}": i for i, n in enumerate(layout.CONFLICTS)}),
+        f"#define BC_SHARE_ONE {rulebook.SHARE_ONE}u\n",
         f"#define BC_IDLE_ERA {rulebook.IDLE_ERA_FRAMES}UL\n"
         f"#define BC_FASTEST_FOLLOWING {rulebook.FASTEST_FOLLOWING}L\n",
         _END,
@@ -161,6 +202,7 @@ def _times() -> dict[str, int]:
         "STOP_STEP_MS": rulebook.STOP_STEP_MS,
         "GLIDE_STEP_MS": rulebook.GLIDE_STEP_MS,
         "LOST_STEP_FRAMES": rulebook.LOST_STEP_FRAMES,
+        "LOOK_MS": rulebook.LOOK_MS,
     }
 
 
@@ -217,6 +259,9 @@ def _link() -> dict[str, int]:
         "EVERYBODY": protocol.EVERYBODY,
         "NO_ADDRESS": protocol.NO_ADDRESS,
         "NO_SLOT": protocol.NO_SLOT,
+        "MERGED_SLOT": protocol.MERGED_SLOT,
+        "REQUESTS": protocol.REQUESTS_A_FRAME,
+        "STOPS": protocol.STOPS_A_FRAME,
         "REPLY": protocol.REPLY,
         "ONE_WAY": protocol.ONE_WAY,
         "HELD_FRAMES": protocol.HELD_FRAMES,
@@ -229,6 +274,22 @@ def _link() -> dict[str, int]:
         "FIRST_CELL": FIRST_BYTE,
         **marks,
     }
+
+
+def _payloads() -> dict[str, int]:
+    """Bytes of the payloads of requests, and of what stands before the table's bytes in data."""
+    forms = {
+        "HELLO": protocol.HELLO,
+        "OPEN": protocol.OPEN,
+        "DATA": protocol.DATA,
+        "READ": protocol.READ,
+        "TRIGGER": protocol.TRIGGER,
+        "BUTTON": protocol.BUTTON,
+        "JOG": protocol.JOG,
+        "PULSE": protocol.PULSE,
+        "SOURCE": protocol.SOURCE_ASKED,
+    }
+    return {f"{name}_BYTES": form.size for name, form in forms.items()}
 
 
 def _hub_places() -> dict[str, int]:
@@ -270,7 +331,10 @@ def _laws() -> dict[str, int]:
         "LISTED": len(LISTED),
         "LIST_STEPS": LIST_STEPS,
         "LEAST_OVERLAP": rulebook.LEAST_OVERLAP,
+        "ANGLE_STEPS": rulebook.ANGLE_STEPS_PER_DEG,
         "ANGLE_BITS": rulebook.ANGLE_BITS,
+        "COEFFICIENT_ONE": rulebook.COEFFICIENT_ONE,
+        "OVERLAP_ONE": rulebook.OVERLAP_ONE,
         "BRAKE_SLACK_BITS": rulebook.BRAKE_SLACK_BITS,
         "AHEAD_BITS": rulebook.AHEAD_BITS,
         "ALPHA_LEAST": rulebook.ALPHA_RANGE[0],
@@ -322,6 +386,7 @@ def _table_limits() -> dict[str, int]:
         "LEVEL_BITS": rulebook.LEVEL_BITS,
         "EFFECT_ONE": rulebook.EFFECT_ONE,
         "EFFECT_STEPS": rulebook.EFFECT_STEPS,
+        "WIDTH_MAX": rulebook.WIDTH_MAX,
         "PULSE_MIN": rulebook.PULSE_RANGE[0],
         "PULSE_MAX": rulebook.PULSE_RANGE[1],
         "JOG_STEP": rulebook.JOG_STEP,

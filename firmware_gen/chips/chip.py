@@ -12,12 +12,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from string import ascii_uppercase
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
 
 if TYPE_CHECKING:
     from sim.model import Electrics
 
 Job: TypeAlias = Literal["servo", "lamp", "strip", "switch", "input", "channel", "sensor"]
+JOB_BITS: Final[Mapping[Job, int]] = MappingProxyType(
+    {job: 1 << place for place, job in enumerate(get_args(Job))}
+)
+"""The bit of each job, as the core asks what a pin can do."""
 
 BITS: Final = 8
 """Pins of a port."""
@@ -200,6 +204,13 @@ class Chip:
         if job == "sensor":
             return frozenset(self.analog)
         return frozenset(self.pins.values()) - frozenset(self.reserved)
+
+    @property
+    def abilities(self) -> bytes:
+        """What each pin can do: `JOB_BITS`, for eight pins of each port."""
+        able = {job: self.pins_for(job) for job in JOB_BITS}
+        pins = range(BITS * len(self.ports))
+        return bytes(sum(bit for job, bit in JOB_BITS.items() if pin in able[job]) for pin in pins)
 
     @property
     def servo_pins(self) -> frozenset[int]:

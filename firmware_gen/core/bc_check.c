@@ -133,8 +133,6 @@ static void take_pin(struct check *check, uint8_t pin, uint8_t job) {
 }
 
 #if BC_CHIP_SENSES
-enum { DISPLACED = 3 }; /* lamps at most that a channel leaves without a timer */
-
 static void take_lamp(struct check *check) {
     uint8_t pin = bc_next_u8();
     take_pin(check, pin, BC_PIN_LAMP);
@@ -311,7 +309,7 @@ static bool channel_is_good(struct check *check) {
     uint8_t pin = bc_next_u8();
     uint8_t place;
     take_pin(check, pin, BC_PIN_CHANNEL);
-    for (place = 0; place < DISPLACED && (bc_hal_pin(pin) & BC_PIN_CHANNEL); place++) {
+    for (place = 0; place < BC_DISPLACED && (bc_hal_pin(pin) & BC_PIN_CHANNEL); place++) {
         if (bc_bit_is_set(check->lamps, bc_hal_channel_displaces(pin, place))) {
             check->pin_is_bad = true;
         }

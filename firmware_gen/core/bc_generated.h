@@ -8,7 +8,8 @@ enum {
     BC_FRAME_MS = 20,
     BC_STOP_STEP_MS = 20,
     BC_GLIDE_STEP_MS = 20,
-    BC_LOST_STEP_FRAMES = 5
+    BC_LOST_STEP_FRAMES = 5,
+    BC_LOOK_MS = 8
 };
 
 enum {
@@ -49,6 +50,9 @@ enum {
     BC_EVERYBODY = 0,
     BC_NO_ADDRESS = 255,
     BC_NO_SLOT = 255,
+    BC_MERGED_SLOT = 254,
+    BC_REQUESTS = 12,
+    BC_STOPS = 4,
     BC_REPLY = 128,
     BC_ONE_WAY = 64,
     BC_HELD_FRAMES = 50,
@@ -80,6 +84,18 @@ enum bc_request {
     BC_REQUEST_JOG = 0x17,
     BC_REQUEST_PULSE = 0x18,
     BC_REQUEST_SOURCE = 0x19
+};
+
+enum {
+    BC_HELLO_BYTES = 2,
+    BC_OPEN_BYTES = 5,
+    BC_DATA_BYTES = 2,
+    BC_READ_BYTES = 3,
+    BC_TRIGGER_BYTES = 2,
+    BC_BUTTON_BYTES = 2,
+    BC_JOG_BYTES = 3,
+    BC_PULSE_BYTES = 1,
+    BC_SOURCE_BYTES = 1
 };
 
 enum bc_status {
@@ -122,11 +138,23 @@ enum {
     BC_HUB_NO_RUN = 0x80
 };
 
+#define BC_HUB_OLDEST 0xffffffUL
+
 enum {
     BC_ARRIVAL = 4096,
     BC_FARTHEST = 7680,
     BC_MOST_STRETCH = 102,
     BC_GENTLENESS_BITS = 2
+};
+
+enum bc_pin {
+    BC_PIN_SERVO = 1,
+    BC_PIN_LAMP = 2,
+    BC_PIN_STRIP = 4,
+    BC_PIN_SWITCH = 8,
+    BC_PIN_INPUT = 16,
+    BC_PIN_CHANNEL = 32,
+    BC_PIN_SENSOR = 64
 };
 
 enum bc_mode {
@@ -170,7 +198,10 @@ enum {
     BC_LISTED = 6,
     BC_LIST_STEPS = 24,
     BC_LEAST_OVERLAP = 128,
+    BC_ANGLE_STEPS = 100,
     BC_ANGLE_BITS = 15,
+    BC_COEFFICIENT_ONE = 4096,
+    BC_OVERLAP_ONE = 256,
     BC_BRAKE_SLACK_BITS = 16,
     BC_AHEAD_BITS = 20,
     BC_ALPHA_LEAST = 64,
@@ -394,6 +425,7 @@ enum {
     BC_LEVEL_BITS = 8,
     BC_EFFECT_ONE = 256,
     BC_EFFECT_STEPS = 16,
+    BC_WIDTH_MAX = 100,
     BC_PULSE_MIN = 800,
     BC_PULSE_MAX = 5200,
     BC_JOG_STEP = 20,
@@ -514,6 +546,8 @@ enum bc_conflict {
     BC_CONFLICT_WAIT = 1,
     BC_CONFLICT_REFUSE = 2
 };
+
+#define BC_SHARE_ONE 65536u
 
 #define BC_IDLE_ERA 250000UL
 #define BC_FASTEST_FOLLOWING 33554432L

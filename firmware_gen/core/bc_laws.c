@@ -9,8 +9,8 @@
 #include "bc_law_lists.h"
 #include "bc_math.h"
 
-#define ONE 65536u
-#define HALF 32768u
+#define ONE BC_SHARE_ONE
+#define HALF (ONE / 2)
 enum { SIXTH = 10923, THIRD = 2 * SIXTH };
 
 /* What to work out of a law: either costs about as much as both have in common. */
@@ -196,7 +196,7 @@ void bc_law_coefficients(const struct bc_law *law, struct bc_coefficients *found
         found->acceleration = bc_flash_u16(&row->acceleration);
         found->overlap = bc_flash_u16(&row->overlap);
     } else if (law->id == BC_LAW_UNIFORM) {
-        found->speed = 4096;
+        found->speed = BC_COEFFICIENT_ONE;
         found->acceleration = 0;
         found->overlap = 0;
     } else {

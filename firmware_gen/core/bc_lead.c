@@ -122,9 +122,8 @@ static void put_u16(uint8_t *at, uint16_t value) {
 }
 
 static void put_u24(uint8_t *at, uint32_t value) {
-    enum { MOST = 0xFFFFFF };
-    if (value > MOST) {
-        value = MOST;
+    if (value > BC_HUB_OLDEST) {
+        value = BC_HUB_OLDEST;
     }
     put_u16(at, (uint16_t)value);
     at[2] = (uint8_t)(value >> 16);

@@ -58,15 +58,15 @@ static struct channel *first_channel(uint8_t light) {
 
 /* -- fades ---------------------------------------------------------------------------------- */
 
-/* How far a light's fade is at a time, 0 to 65536; one that has ended rests from now on. */
+/* How far a light's fade is at a time, 0 to BC_SHARE_ONE; one that has ended rests from now on. */
 static uint32_t share_at(struct light *light, uint32_t time) {
     uint32_t share;
     struct bc_law law;
     if (light->duration == 0) {
-        return 65536;
+        return BC_SHARE_ONE;
     }
     share = bc_progress(time - light->start, (uint32_t)light->duration * BC_MS);
-    if (share == 65536) {
+    if (share == BC_SHARE_ONE) {
         light->duration = 0;
     } else if (light->law != BC_NONE) {
         bc_table_law(light->law, &law);
@@ -128,7 +128,7 @@ void bc_light_fade(const struct bc_step *act, uint32_t start) {
 
 uint32_t bc_light_left(uint8_t number, uint32_t time) {
     struct light *light = &lights[number];
-    if (share_at(light, time) == 65536) {
+    if (share_at(light, time) == BC_SHARE_ONE) {
         return 0;
     }
     return light->start + (uint32_t)light->duration * BC_MS - time;
@@ -240,7 +240,7 @@ static uint8_t breathing(uint8_t h) {
 
 /* (256 level + 100) / 200 */
 static uint16_t depth_of(uint8_t level) {
-    return (uint16_t)((uint16_t)(level * 256u + 100u) / (uint16_t)BC_LEVEL_MAX);
+    return (uint16_t)((uint16_t)(level * 256u + BC_LEVEL_MAX / 2) / (uint16_t)BC_LEVEL_MAX);
 }
 
 /* Whole beats of an effect that has waited. */
@@ -327,7 +327,9 @@ static uint16_t dimming(const struct moment *moment, uint8_t pixel) {
         return blend(a, noise(moment->next_noise, pixel), moment->share);
     case BC_EFFECT_SPARKLE:
         a = noise(moment->noise, pixel);
-        return (uint8_t)((uint16_t)(100u * a) >> 8) < moment->width ? moment->share : FULL;
+        return (uint8_t)((uint16_t)((uint16_t)BC_WIDTH_MAX * a) >> 8) < moment->width
+                   ? moment->share
+                   : FULL;
     case BC_EFFECT_RUN:
         return behind_front(moment, pixel);
     default:

@@ -128,8 +128,8 @@ static uint8_t open(const struct bc_frame *frame) {
 
 static uint8_t data(const struct bc_frame *frame) {
     uint16_t offset = u16_at(frame->payload);
-    uint8_t count = (uint8_t)(frame->length - 2);
-    if (frame->length < 2) {
+    uint8_t count = (uint8_t)(frame->length - BC_DATA_BYTES);
+    if (frame->length < BC_DATA_BYTES) {
         return BC_STATUS_MALFORMED;
     }
     if (state.waiting != 0) {
@@ -145,7 +145,7 @@ static uint8_t data(const struct bc_frame *frame) {
         return BC_STATUS_BUSY;
     }
     state.verified = false;
-    bc_store_put(offset, frame->payload + 2, count);
+    bc_store_put(offset, frame->payload + BC_DATA_BYTES, count);
     return BC_STATUS_DONE;
 }
 
@@ -330,23 +330,23 @@ struct request {
 
 /* The last stands for all that are not listed. */
 static const struct request requests[] BC_FLASH = {
-    {BC_REQUEST_HELLO, 2, ANY_MODE, FREE, hello},
-    {BC_REQUEST_OPEN, 5, ANY_MODE, ORDERED, open},
+    {BC_REQUEST_HELLO, BC_HELLO_BYTES, ANY_MODE, FREE, hello},
+    {BC_REQUEST_OPEN, BC_OPEN_BYTES, ANY_MODE, ORDERED, open},
     {BC_REQUEST_DATA, ANY_LENGTH, ANY_MODE, FREE, data},
     {BC_REQUEST_VERIFY, 0, ANY_MODE, FREE, verify},
     {BC_REQUEST_COMMIT, 0, ANY_MODE, ORDERED, commit},
-    {BC_REQUEST_READ, 3, ANY_MODE, REPLY_ONLY, read},
-    {BC_REQUEST_TRIGGER, 2, READY, ORDERED_OR_ONE_WAY, trigger},
-    {BC_REQUEST_BUTTON, 2, ANY_MODE, ORDERED_OR_ONE_WAY, button},
+    {BC_REQUEST_READ, BC_READ_BYTES, ANY_MODE, REPLY_ONLY, read},
+    {BC_REQUEST_TRIGGER, BC_TRIGGER_BYTES, READY, ORDERED_OR_ONE_WAY, trigger},
+    {BC_REQUEST_BUTTON, BC_BUTTON_BYTES, ANY_MODE, ORDERED_OR_ONE_WAY, button},
     {BC_REQUEST_STOP, 0, NOT_BLANK, ORDERED_OR_ONE_WAY, stop},
     {BC_REQUEST_LIMP, 0, NOT_BLANK, ORDERED_OR_ONE_WAY, limp},
     {BC_REQUEST_STANDBY, 0, LIMP, ORDERED_OR_ONE_WAY, standby},
     {BC_REQUEST_STATUS, 0, ANY_MODE, REPLY_ONLY, report},
     {BC_REQUEST_BEACON, 0, ANY_MODE, FREE_OR_ONE_WAY, beacon},
-    {BC_REQUEST_JOG, 3, LIMP, ORDERED, jog},
-    {BC_REQUEST_PULSE, 1, NOT_BLANK, REPLY_ONLY, pulse},
+    {BC_REQUEST_JOG, BC_JOG_BYTES, LIMP, ORDERED, jog},
+    {BC_REQUEST_PULSE, BC_PULSE_BYTES, NOT_BLANK, REPLY_ONLY, pulse},
 #if BC_CHIP_SENSES
-    {BC_REQUEST_SOURCE, 1, NOT_BLANK, REPLY_ONLY, source},
+    {BC_REQUEST_SOURCE, BC_SOURCE_BYTES, NOT_BLANK, REPLY_ONLY, source},
 #endif
     {0, ANY_LENGTH, ANY_MODE, FREE, unknown},
 };

@@ -26,7 +26,7 @@ static int16_t target(const struct bc_step *op) {
     if (op->code & BC_ACT_F) {
         return bc_next_i16();
     }
-    return (int16_t)(100 * (int8_t)bc_next_u8());
+    return (int16_t)(BC_ANGLE_STEPS * (int8_t)bc_next_u8());
 }
 
 /* What follows in an act; nothing for a switch. */

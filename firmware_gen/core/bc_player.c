@@ -23,12 +23,7 @@
 #include "bc_watch.h"
 #include "bellcrank.h"
 
-enum {
-    QUEUE = 16,
-    KEPT = 4, /* places of the queue, for stop and limp */
-    ARGUMENT = 0x1F,
-    ALL_OUTPUTS = 0xFFFF
-};
+enum { QUEUE = BC_REQUESTS + BC_STOPS, ARGUMENT = 0x1F, ALL_OUTPUTS = 0xFFFF };
 BC_ASSERT(cues_are_arguments, (int)BC_CUES <= (int)ARGUMENT + 1);
 BC_ASSERT(buttons_are_arguments, (int)BC_BUTTONS <= (int)ARGUMENT);
 
@@ -78,7 +73,7 @@ void bc_player_heard(void) {
 }
 
 bool bc_player_ask(uint8_t asked, uint8_t argument) {
-    uint8_t room = asked >= BC_ASK_STOP ? QUEUE : QUEUE - KEPT;
+    uint8_t room = asked >= BC_ASK_STOP ? QUEUE : BC_REQUESTS;
     if (player.queued >= room) {
         return false;
     }

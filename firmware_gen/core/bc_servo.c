@@ -69,16 +69,16 @@ static void find_law(const struct servo *servo, struct bc_law *law) {
     }
 }
 
-/* How far a motion is, 0 to 65536: then it has ended. */
+/* How far a motion is, 0 to BC_SHARE_ONE: then it has ended. */
 static uint32_t progress_at(struct servo *servo, uint32_t time) {
     uint32_t share = bc_progress(time - servo->start, servo->total);
-    if (share == 65536) {
+    if (share == BC_SHARE_ONE) {
         servo->is_moving = false;
     }
     return share;
 }
 
-/* What is left of the brake at a time, 0 to 65536; 0 if it is over. */
+/* What is left of the brake at a time, 0 to BC_SHARE_ONE; 0 if it is over. */
 static uint32_t brake_left_at(const struct servo *servo, uint32_t time) {
     uint32_t end = servo->brake_first ? servo->start : servo->start + servo->brake;
     return bc_progress(end - time, servo->brake);
@@ -255,7 +255,7 @@ static uint32_t larger(uint32_t a, uint32_t b) { return a > b ? a : b; }
 
 /* In how long a move's speed still grows while the brake dies. */
 static uint32_t time_to_rise(uint32_t brake, uint16_t peak) {
-    return bc_quotient(brake, 65536, peak) + (peak != BC_PEAK_MIDDLE ? 1 : 0);
+    return bc_quotient(brake, BC_SHARE_ONE, peak) + (peak != BC_PEAK_MIDDLE ? 1 : 0);
 }
 
 /*
@@ -274,7 +274,7 @@ static bool surely_keeps_acceleration(uint32_t total, uint16_t limit, uint32_t w
     enum { LONGEST = 32768 }; /* its square is a signed number, too */
     uint32_t time = total >> 4 < LONGEST ? total >> 4 : LONGEST;
     uint32_t factor = 5 * coefficient >> 4;
-    return factor < 65536 &&
+    return factor < BC_SHARE_ONE &&
            bc_scale((int32_t)way, factor) >> 4 < bc_scale((int32_t)(time * time), limit);
 }
 
@@ -292,7 +292,7 @@ static void plan_times(struct servo *servo, const struct plan *plan, uint32_t st
     if (servo->brake_first) {
         servo->total = larger(duration, servo->brake + BC_MS) - servo->brake;
         servo->start += servo->brake;
-        law.overlap = 256; /* 1: nothing is laid over it */
+        law.overlap = BC_OVERLAP_ONE; /* 1: nothing is laid over it */
         at_speed = servo->total;
     } else {
         servo->total = larger(duration, time_to_rise(servo->brake, plan->law.peak));
@@ -300,7 +300,7 @@ static void plan_times(struct servo *servo, const struct plan *plan, uint32_t st
     }
     if (!surely_keeps_speed(at_speed, plan->speed_limit, way, law.speed)) {
         by_speed = time_by_speed(plan->speed_limit, way, law.speed);
-        servo->total = larger(servo->total, bc_quotient(by_speed, 256, law.overlap));
+        servo->total = larger(servo->total, bc_quotient(by_speed, BC_OVERLAP_ONE, law.overlap));
     }
     if (!surely_keeps_acceleration(servo->total, plan->acceleration_limit, way, law.acceleration)) {
         servo->total = larger(
@@ -385,7 +385,7 @@ void bc_servo_halt(uint8_t number, int32_t position, int32_t speed, uint32_t sta
 
 uint32_t bc_servo_left(uint8_t number, uint8_t run, uint32_t time) {
     struct servo *servo = &servos[number];
-    if (!servo->is_moving || servo->run != run || progress_at(servo, time) == 65536) {
+    if (!servo->is_moving || servo->run != run || progress_at(servo, time) == BC_SHARE_ONE) {
         return 0;
     }
     return servo->start + servo->total - time;
@@ -412,7 +412,7 @@ void bc_servos_disown(uint8_t run) {
 bool bc_servos_have_ended(uint32_t time) {
     uint8_t n;
     for (n = 0; n < count; n++) {
-        if (servos[n].is_moving && progress_at(&servos[n], time) != 65536) {
+        if (servos[n].is_moving && progress_at(&servos[n], time) != BC_SHARE_ONE) {
             return false;
         }
     }

@@ -62,7 +62,7 @@ void bc_shines_frame(bool is_ready, uint16_t taken, uint32_t time) {
     }
 }
 
-/* How far a position, or ten times a speed, is from `from` to `to`, 0 to 65536. */
+/* How far a position, or ten times a speed, is from `from` to `to`, 0 to BC_SHARE_ONE. */
 static uint32_t share_of(const struct shine *shine, int32_t place) {
     int32_t from = (int32_t)shine->from * (1L << 15);
     uint32_t whole = (uint32_t)((int32_t)shine->to - shine->from) << 7;
@@ -87,14 +87,14 @@ static uint16_t wanted(const struct shine *shine, uint32_t time) {
     return (uint16_t)(shine->from_level * 256 + bc_scale(way, share_of(shine, place)));
 }
 
-/* How much of that has come, 0 to 65536. */
+/* How much of that has come, 0 to BC_SHARE_ONE. */
 static uint32_t arrived(struct shine *shine, uint32_t time) {
     uint32_t whole = (uint32_t)bc_header(BC_AT_GLIDE) * BC_GLIDE_STEP_MS * BC_MS;
-    uint32_t share = 65536;
+    uint32_t share = BC_SHARE_ONE;
     if (!shine->is_there && whole > 0) {
         share = bc_progress(time - shine->since, whole);
     }
-    shine->is_there = share == 65536;
+    shine->is_there = share == BC_SHARE_ONE;
     return share;
 }
 

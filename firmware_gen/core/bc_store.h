@@ -6,7 +6,6 @@
 #include <stdint.h>
 
 /* What hello says of the current slot, if it is none or the table merged behind the firmware. */
-enum { BC_MERGED_SLOT = 254 };
 
 /*
  * Find the current table, as at every start: its source (enum bc_source), BC_SOURCE_NONE if there

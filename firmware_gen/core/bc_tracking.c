@@ -188,7 +188,8 @@ static int32_t asked(const struct follower *follower, int32_t own) {
     return inside(follower, place);
 }
 
-/* How much of the way over to the source is behind, 0 to 65536. What began together asks the same.
+/* How much of the way over to the source is behind, 0 to BC_SHARE_ONE. What began together asks the
+ * same.
  */
 static uint32_t gone_over(uint32_t elapsed) {
     static const struct bc_law law = {BC_LAW_3_4_5, 0, 0, BC_PEAK_MIDDLE};
@@ -196,7 +197,7 @@ static uint32_t gone_over(uint32_t elapsed) {
     static uint32_t share;
     static uint32_t whole;
     if (elapsed >= glide) {
-        return 65536;
+        return BC_SHARE_ONE;
     }
     if (elapsed != asked_last || whole != glide) {
         asked_last = elapsed;
@@ -208,7 +209,7 @@ static uint32_t gone_over(uint32_t elapsed) {
 
 static int32_t wanted(const struct follower *follower, int32_t own, uint32_t over) {
     int32_t place = asked(follower, own);
-    return over == 65536 ? place : own + bc_scale(place - own, over);
+    return over == BC_SHARE_ONE ? place : own + bc_scale(place - own, over);
 }
 
 /* -- one step ------------------------------------------------------------------------------- */
@@ -302,7 +303,7 @@ void bc_tracking_frame(uint16_t taken) {
 /* Where its own motion is matters only while it goes over, or if it is mixed. */
 static void prepare_servo(struct follower *follower, uint32_t time) {
     uint32_t over = gone_over(time - follower->since);
-    bool needs_own = over < 65536 || follower->is_mixed;
+    bool needs_own = over < BC_SHARE_ONE || follower->is_mixed;
     int32_t own = inside(follower, bc_servo_own(follower->index, time, needs_own));
     int32_t gone = follower->place + HALF_FRAME_MS * follower->speed;
     int32_t speed = new_speed(follower, gone, wanted(follower, own, over));

@@ -16,7 +16,7 @@
  *     for (;;) {
  *         bc_service();                       as often as possible, at least once a millisecond
  *         if (a frame is due) bc_frame();     every 20 ms; calls bc_service() itself while it works
- *         if (2 ms have passed) bc_sample_inputs();
+ *         if (BC_LOOK_MS have passed) bc_sample_inputs();
  *     }
  *
  * Nothing here may be called from an interrupt. Interrupts only receive and send the bytes behind
@@ -43,17 +43,6 @@ struct bc_image {
 };
 
 extern struct bc_image bc_image;
-
-/* What pins can be used for; a bit each, in the answer of bc_hal_pin. */
-enum {
-    BC_PIN_SERVO = 1,
-    BC_PIN_LAMP = 2,
-    BC_PIN_STRIP = 4,
-    BC_PIN_SWITCH = 8,
-    BC_PIN_INPUT = 16,
-    BC_PIN_CHANNEL = 32,
-    BC_PIN_SENSOR = 64
-};
 
 /* -- for the chip layer --------------------------------------------------------------------- */
 
@@ -82,7 +71,7 @@ void bc_service(void);
  */
 bool bc_has_heard(void);
 
-/* Look at the input pins; a change counts when four looks in a row agree. About every 2 ms. */
+/* Look at the input pins; a change counts when BC_LOOKS in a row agree. Every BC_LOOK_MS. */
 void bc_sample_inputs(void);
 
 /* Whether requests wait for the next frame. */
@@ -93,8 +82,8 @@ uint8_t bc_mode(void);
 
 /*
  * By how much the next frame should be longer than 20 ms to stay in step with the board that leads,
- * in 1/256 ms, -102 to 102 (2 %); 0 on a board that follows none. To be asked once a frame. Pulses
- * keep their widths.
+ * in 1/256 ms, at most BC_MOST_STRETCH either way; 0 on a board that follows none. To be asked once
+ * a frame. Pulses keep their widths.
  */
 int16_t bc_frame_stretch(void);
 
@@ -119,7 +108,7 @@ void bc_hal_taken(uint8_t count);
 void bc_hal_send(const uint8_t *bytes, uint8_t count);
 bool bc_hal_sending(void);
 
-/* Where in its frame the board is: 1/256 ms since bc_frame was last due, 0 to 5119. */
+/* Where in its frame the board is: 1/256 ms since bc_frame was last due, less than BC_FRAME. */
 uint16_t bc_hal_moment(void);
 
 #if BC_CHIP_LEADS
@@ -157,7 +146,7 @@ bool bc_hal_cell_busy(void);
 /* The table merged behind the firmware image, if any; its bytes from its start. */
 uint8_t bc_hal_merged_read(uint16_t offset);
 
-/* What a pin (TABLE.md 1.2) can be used for: BC_PIN_* bits; 0: not at all, or no such pin. */
+/* What a pin (TABLE.md 1.2) can be used for: bits of enum bc_pin; 0: not at all, or no such pin. */
 uint8_t bc_hal_pin(uint8_t pin);
 
 /* The levels of a port's pins, numbered as in a pin's code (pin = 8 * port + bit); bit n is pin n.
@@ -194,7 +183,8 @@ uint8_t bc_hal_channel_displaces(uint8_t pin, uint8_t place);
 enum { BC_WATCH_SLOT = BC_SENSORS, BC_VOLTAGE_SLOTS = BC_SENSORS + 1, BC_NO_READING = 0xFFFF };
 void bc_hal_voltage_pin(uint8_t slot, uint8_t pin);
 
-/* The newest reading, of 1024 that are the chip's supply; BC_NO_READING: there is none yet. */
+/* The newest reading, of BC_SENSOR_ONE that are the chip's supply; BC_NO_READING: there is none
+ * yet. */
 uint16_t bc_hal_voltage(uint8_t slot);
 #endif
 

@@ -28,6 +28,10 @@ MAX_ENCODED: Final = MAX_FRAME + 1
 
 EVERYBODY: Final = 0
 NO_ADDRESS: Final = 255
+REQUESTS_A_FRAME: Final = 12
+"""For so many a board has room between two frames."""
+STOPS_A_FRAME: Final = 4
+"""And beside them for so many that are stop or limp."""
 MERGED_SLOT: Final = 254
 """Instead of a slot: the table merged behind the firmware."""
 

@@ -11,7 +11,6 @@ import numpy as np
 
 from firmware_gen.build.webassembly import shipped
 from firmware_gen.checked_table import CheckedTable, sealed_bytes
-from firmware_gen.page.pins import abilities
 from firmware_gen.table.laws import law_of
 from firmware_gen.table.layout import ALONE, FOLLOWS, LAW_IDS, LEADS, ORDERS
 from firmware_gen.table.records import LampRecord, LawRecord, ServoRecord, StripRecord, SwitchRecord
@@ -37,7 +36,7 @@ def chips(compiled: CompiledShow) -> dict[str, dict[str, str]]:
     return {
         board.chip.name: {
             "program": text_of(shipped(board.chip.name).read_bytes()),
-            "pins": text_of(abilities(board.chip)),
+            "pins": text_of(board.chip.abilities),
         }
         for board in compiled.boards
     }

@@ -21,10 +21,10 @@ enum {
     PINS = 8 * BC_PORTS,
     CELLS = BC_FIRST_CELL + BC_SLOTS * BC_SLOT_BYTES + 64,
     LINE = 1024,
-    ROW = 255,        /* bytes that bc_hal_received can name */
-    WIRE = 64,        /* two frames of the line between boards */
-    SERVICES = 16,    /* after the line is empty: replies and cells, one at a time */
-    LOOKS_A_FRAME = 5 /* at the inputs in a frame; four in a row make a change */
+    ROW = 255,                   /* bytes that bc_hal_received can name */
+    WIRE = 64,                   /* two frames of the line between boards */
+    SERVICES = 16,               /* after the line is empty: replies and cells, one at a time */
+    LOOKS_A_FRAME = BC_LOOKS + 1 /* at the inputs in a frame: more than make a change */
 };
 
 static uint8_t table[BC_MERGED_MAX];

@@ -10,7 +10,6 @@ from wasmtime import Engine, Instance, Module, Store
 from firmware_gen.build.webassembly import shipped
 from firmware_gen.chips import CHIPS_BY_ID
 from firmware_gen.link.protocol import ReportedMode
-from firmware_gen.page.pins import abilities
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode
 from firmware_gen.table.records import LampRecord, ServoRecord, StripRecord, SwitchRecord, Table
@@ -37,7 +36,7 @@ class PageBoard:
         self._exports = Instance(self._store, module, []).exports(self._store)
         self._memory: Any = self._exports["memory"]
         self._put(self.call("page_table"), data)
-        self._put(self.call("page_pins"), abilities(chip))
+        self._put(self.call("page_pins"), chip.abilities)
         self.call("page_start")
         self._cues = {cue.tag: number for number, cue in enumerate(self.table.cues)}
         self._unknown = False

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import pytest
@@ -13,13 +14,14 @@ from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.table.encode import encode
 from firmware_gen.table.ops import CallTo, Delay
 from firmware_gen.table.records import CueRecord, LampRecord, Table
-from tests.firmware_gen.host.core import Core, available, library
+from tests.firmware_gen.host.core import CORE, Core, available, library
 from tests.firmware_gen.small_tables import GLOW
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
 
-THREADS_AT_ONCE = 24
-"""As in bc_check.c."""
+THREADS_AT_ONCE = int(
+    re.findall(r"THREADS_AT_ONCE = (\d+)", (CORE / "bc_check.c").read_text("ascii"))[0]
+)
 
 
 def calling_table(order: Sequence[int], threads: int) -> bytes:
@@ -62,7 +64,9 @@ def test_the_order_in_which_threads_are_called_costs_nothing(order: list[int]) -
     )
 
 
-@pytest.mark.parametrize("threads", [23, 24, 25, 240, 500])
+@pytest.mark.parametrize(
+    "threads", [THREADS_AT_ONCE - 1, THREADS_AT_ONCE, THREADS_AT_ONCE + 1, 240, 500]
+)
 def test_a_large_table_is_read_once_for_some_threads_together(threads: int) -> None:
     table = calling_table(range(threads, 0, -1), threads)
     ops = threads + 2 + 2 * threads

@@ -30,7 +30,6 @@ from firmware_gen.link.protocol import (
     ReportedMode,
     RequestKind,
 )
-from firmware_gen.page.pins import abilities
 from firmware_gen.player.in_step import ARRIVAL
 from firmware_gen.player.player import Player
 from firmware_gen.table.decode import decode
@@ -237,18 +236,18 @@ def test_more_bytes_than_the_line_holds_are_counted_and_lost() -> None:
 
 
 def test_a_pin_can_do_in_a_page_what_the_core_calls_it() -> None:
-    header = (webassembly.HERE / "core" / "bellcrank.h").read_text("ascii")
+    header = (webassembly.HERE / "core" / "bc_generated.h").read_text("ascii")
     found = dict(re.findall(r"BC_PIN_(\w+) = (\d+)", header))
-    code = abilities(ATMEGA328P)
+    code = ATMEGA328P.abilities
     assert len(code) == 8 * len(ATMEGA328P.ports)
     assert code[ATMEGA328P.pin("PB1")] == sum(
         int(found[job]) for job in ("SERVO", "STRIP", "SWITCH", "INPUT")
     )
     every = sum(map(int, found.values()))
     assert code[ATMEGA328P.pin("PD6")] == every - int(found["CHANNEL"]) - int(found["SENSOR"])
-    assert abilities(ATMEGA2560)[ATMEGA2560.pin("PE7")] & int(found["CHANNEL"])
+    assert ATMEGA2560.abilities[ATMEGA2560.pin("PE7")] & int(found["CHANNEL"])
     for pin in ("PF0", "PF7", "PK0", "PK7"):
-        assert abilities(ATMEGA2560)[ATMEGA2560.pin(pin)] & int(found["SENSOR"])
+        assert ATMEGA2560.abilities[ATMEGA2560.pin(pin)] & int(found["SENSOR"])
     assert code[ATMEGA328P.pin("PD0")] == 0
 
 
