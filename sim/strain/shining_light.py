@@ -74,7 +74,7 @@ def _lit(cue: Cue, shines: list[Shine], servos: Mapping[str, Servo], glide_ms: i
     back = tuple(_back(one, own[one.output], glide_ms) for one in shines if one.output in own)
     if back and duration_ms(body) < inf:
         body = InTurn((body, Together(back)))
-    return cue if body is cue.body else replace(cue, body=body)
+    return replace(cue, body=body)
 
 
 def _beside(step: Step, shine: Shine, servo: Servo) -> Step:
@@ -94,10 +94,10 @@ def _beside(step: Step, shine: Shine, servo: Servo) -> Step:
 def _flare(move: Move, shine: Shine, servo: Servo) -> Step:
     """A lamp that follows the speed of a move: up to its peak, and down to rest."""
     low, high = servo.travel_deg
-    longest = max(abs(move.angle_deg - low), abs(move.angle_deg - high))
+    longest = max(move.angle_deg - low, high - move.angle_deg)
     drawn = move.drawn
     if drawn is not None and drawn.target_key:
-        longest = max(longest, abs(drawn.most - low), abs(drawn.most - high))
+        longest = max(longest, drawn.most - low, high - drawn.most)
     seconds = max(move.duration_ms, 1) / 1000.0
     fastest = float(coefficients(move.law).cv) * longest / seconds
     levels = shine.level_pct(fastest), shine.level_pct(0.0)

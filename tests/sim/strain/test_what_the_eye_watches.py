@@ -312,6 +312,23 @@ def test_of_the_rows_of_one_cue_the_longest_is_told() -> None:
     assert row.row.lasts_s == pytest.approx(159 * 0.2, abs=0.001)
 
 
+@pytest.mark.parametrize(("still_ms", "ends"), [(0, False), (20, True), (40, True)])
+def test_a_row_has_an_end_once_more_than_two_flashes_time_is_seen_behind_it(
+    still_ms: int, ends: bool
+) -> None:
+    """The last change at 32.4 s, in the frame before; a second is watched behind the last fade.
+
+    Flashes half a second apart are of one row, and a flash takes two changes: so after a change a
+    row may go on for a second. With 20 ms more it is over, the last frame counted.
+    """
+    beat = (Fade("lure", 100.0, 0), Hold(200), Fade("lure", 0.0, 0), Hold(200))
+    still = (Fade("lure", 100.0, 0), Fade("lure", 100.0, still_ms), Repeat(Hold(1000), None))
+    one = cue("one", Hold(400), Repeat(InTurn(beat), 80), *still)
+    (found,) = Eye(show_of(one)).long_rows(one)
+    assert (found.row.end_ms == pytest.approx(32_380.0)) is ends
+    assert (found.row.lasts_s == float("inf")) is not ends
+
+
 def test_a_fast_pattern_is_told_in_the_time_of_its_cue_and_in_pixels_from_one_on() -> None:
     effect = Effect("belly", "run", 200, 80.0)
     laid = Laid("belly", effect, Lit((200.0, 200.0, 200.0), pixels=30), 5000.0, 700.0)
