@@ -79,7 +79,7 @@ static void keep_in_step(uint16_t moment) {
     ahead = (uint16_t)(frames - u16_of(BC_HUB_FRAME));
     wrong = (int16_t)(ahead - follow.ahead);
     late = (int16_t)(moment - BC_ARRIVAL);
-    jumps = !bc_follows() || wrong > 1 || wrong < -1;
+    jumps = !bc_follows() || wrong > 2 || wrong < -1; /* those are too far at any moment */
     if (!jumps) {
         late = (int16_t)(late + wrong * BC_FRAME);
         jumps = late > BC_FARTHEST || late < -BC_FARTHEST;

@@ -208,6 +208,37 @@ def test_a_count_that_is_far_off_is_taken_up_at_once() -> None:
     assert step.arrived(107, 46, least - 1, follows=True) == (106, True)  # nearer to that one
 
 
+@needs_compiler
+@pytest.mark.parametrize(
+    ("frames_late", "moment", "stretch"),
+    [
+        # late = 5120 w + m - 4096; up to 7680 it is made good: late >> 2, 102 at most
+        (2, 0, MOST_STRETCH),
+        (2, 1536, MOST_STRETCH),
+        (2, 1537, -MOST_STRETCH),  # 7681: counted anew, w = 0
+        (-1, 1536, -MOST_STRETCH),  # -7680
+        (-1, 1535, MOST_STRETCH),  # -7681: counted anew, w = 1
+    ],
+)
+def test_core_and_reference_count_anew_beyond_a_frame_and_a_half(
+    frames_late: int, moment: int, stretch: int
+) -> None:
+    """A run that has been joined stays so within these bounds, in the core as on the page."""
+    leader, (follower,) = boards(2)
+    hub = Player(leader)
+    both = (Player(follower), ApartPlayer(follower))
+    for player in (hub, *both):
+        for _ in range(40):
+            player.frame()
+    told = unpack(hub.told or b"")[1]
+    for frame, at in ((told.frame, IN_TIME), (told.frame + 1 - frames_late, moment)):
+        state = pack(follower.show, replace(told, frame=frame % 2**16))
+        both[0].hear_hub(state, at)
+        both[1].receive_apart(on_the_line(state, frame), at)
+        assert both[0].frame().raw == both[1].frame()
+    assert both[0].frame_stretch == both[1].lib.host_stretch() == stretch
+
+
 # -- a creature of several boards ------------------------------------------------------------------
 
 WAVE, HOLD, REST = 0x1111, 0x2222, 0x3333
