@@ -38,7 +38,7 @@ def check(context: Context) -> Iterator[Finding]:
         repeats = [step for step in walk(cue.body) if isinstance(step, Repeat)]
         lengths = Lengths(cue.body) if repeats else None
         for step in repeats:
-            once = not step.while_held and step.times in (0, 1)
+            once = not step.while_held and step.times == 1
             if lengths is None or lengths[step.body] > 0 or once:
                 continue
             yield Finding(

@@ -32,26 +32,21 @@ def check(context: Context) -> Iterator[Finding]:
     taken = {board.address for board in boards}
     first: dict[int, Board] = {}
     for board in boards:
-        if board.address == NO_ADDRESS and context.partial:
-            continue
-        valid = board.address in ADDRESSES
+        if board.address == NO_ADDRESS:
+            continue  # what is no address has its finding of reading
         earlier = first.setdefault(board.address, board)
-        if earlier is board and valid:
+        if earlier is board:
             continue
         free = next(address for address in ADDRESSES if address not in taken)
         taken.add(free)
         span = context.span(board.mark, "address")
-        related = () if earlier is board else ((context.span(earlier.mark), "the other board"),)
         yield Finding(
             "error",
             "address-clash",
-            f"boards `{earlier.name}` and `{board.name}` both have address {board.address}"
-            if valid
-            else f"board `{board.name}` has address {board.address}, "
-            f"and addresses run from {ADDRESSES[0]} to {ADDRESSES[-1]}",
+            f"boards `{earlier.name}` and `{board.name}` both have address {board.address}",
             span,
-            label="taken" if valid else "out of range",
-            related=related if valid else (),
+            label="taken",
+            related=((context.span(earlier.mark), "the other board"),),
             help=f"address {free} is free",
             fix=Fix(span, context.text(span).replace(str(board.address), str(free), 1)),
             asked=board.address,

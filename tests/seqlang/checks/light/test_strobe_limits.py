@@ -6,15 +6,18 @@ More than three flashes in any one second: WCAG 2.2, success criterion 2.3.1.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from seqlang.checks.light import light_too_long
+from seqlang.text.findings import Finding
 from tests.seqlang.checks.limits import Limit, assert_holds, each
 from tests.seqlang.show_text import LAMP, findings, show
 
 TOO_LONG = Path(__file__).parents[2] / "findings" / "light-too-long.cues"
+PINS = ("PD3", "PD5", "PD6")
 EYE = LAMP.replace("lure", "eye").replace("PD3", "PD5")
 
 
@@ -150,6 +153,27 @@ def test_two_cues_that_flash_one_after_the_other_are_warned_of() -> None:
         assert [words for _, words in one.related] == ["the cue that runs already"]
         assert one.help is not None
         assert one.help.endswith("`if busy wait`")
+
+
+def test_a_third_cue_that_runs_beside_two_that_meet_is_told_with_its_start() -> None:
+    """Two flashes of the one and one of each other, in one second: no two of the cues make four."""
+    beat = "    {0} cut to 100%\n    hold 60 ms\n    {0} cut to 0%\n    hold 440 ms"
+    lamps = [LAMP.replace("lure", f"l{n}").replace("PD3", pin) for n, pin in enumerate(PINS)]
+    cues = {f"c{n}": f"repeat {2 - min(n, 1)} times\n{beat.format(f'l{n}')}" for n in range(3)}
+    remote = "button 1: go c0\nbutton 3: go c1\nbutton 4: go c2\nstop button 2"
+
+    def met(names: str) -> list[Finding]:
+        used = {name: body for name, body in cues.items() if name in names}
+        lines = [line for line in remote.split("\n") if line.split()[-1] in (*used, "2")]
+        text = show(still=True, rig=lamps, cues=used, remote="\n".join(lines))
+        found = findings(text, "interrupted-flash")
+        return [one for one in found if one.severity == "warning"]
+
+    (one,) = met("c0 c1 c2")
+    assert one.message.startswith("`l0`, `l1` and `l2` flash 4 times within one second when `c2` ")
+    assert re.fullmatch(r"`c1` runs as well, from \d+ ms after the first on", one.notes[0])
+    assert len(one.notes) == 2
+    assert met("c0 c1") == met("c0 c2") == met("c1 c2") == []
 
 
 def test_a_cue_that_no_button_or_row_reaches_meets_nothing() -> None:
