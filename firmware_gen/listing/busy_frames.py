@@ -297,14 +297,15 @@ def _frames(program: BoardProgram[OutputOp], index: int, held: bool) -> Iterator
     cue = replace(program.cues[index], strand=False, scale=None)
     cues = (cue,) if cue.let_go is None else (replace(cue, let_go=1), program.cues[cue.let_go])
     counting = _Counting(BoardProgram(cues, (PlayedBinding(_BUTTON, 0),)))
-    counting.frame(0)
+    never_heard = -1
+    counting.frame(0, (), never_heard)
     start = Request("down", button=_BUTTON) if held else Request("trigger", cue.name)
-    counting.frame(1, (start,))
+    counting.frame(1, (start,), never_heard)
     yield counting.done
     played, number = len(counting.done), counting.next_frame(1)
     most = MOST_PLAYED // len(program.cues)
     while counting.runs and number < inf and played < most:
-        counting.frame(int(number))
+        counting.frame(int(number), (), never_heard)
         yield counting.done
         played += len(counting.done)
         number = counting.next_frame(int(number))

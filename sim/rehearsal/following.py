@@ -95,7 +95,7 @@ class FollowingScheduler(Scheduler[_Act]):
 
     # -- the frame ------------------------------------------------------------------------------
 
-    def frame(self, number: int, requests: Sequence[Request] = (), heard: int = -1) -> None:
+    def frame(self, number: int, requests: Sequence[Request], heard: int) -> None:
         self._now = number * FRAME_CLOCK
         super().frame(number, requests, heard)
         plays = tuple(

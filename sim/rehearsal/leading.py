@@ -86,7 +86,7 @@ class Leader(Scheduler[_Act]):
         self.told: HubState | None = None
         super().__init__(program, outputs, journal)
 
-    def frame(self, number: int, requests: Sequence[Request] = (), heard: int = -1) -> None:
+    def frame(self, number: int, requests: Sequence[Request], heard: int) -> None:
         self._number = number
         super().frame(number, requests, heard)
         self.told = self._telling()

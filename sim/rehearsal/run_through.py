@@ -44,7 +44,7 @@ All looks together take no more either. Beyond that the last look serves, with l
 
 
 class LongRehearsalError(ValueError):
-    """What is asked for takes `asked_ms`, more than `LONGEST_REHEARSAL_MS`, to play."""
+    """What is asked for takes more than `LONGEST_REHEARSAL_MS` to play."""
 
     def __init__(self, asked_ms: int) -> None:
         hours, most = asked_ms / 3_600_000, LONGEST_REHEARSAL_MS / 3_600_000
@@ -52,7 +52,6 @@ class LongRehearsalError(ValueError):
             f"this takes {hours:.3g} h to play, and at most {most:g} h are rehearsed; "
             "choose a few cues, or press `stop` before that"
         )
-        self.asked_ms = asked_ms
 
 
 def run_through(show: Show, only: Collection[str] | None = None) -> Trajectories:
@@ -196,9 +195,9 @@ def _first_period_ms(cue: Cue) -> int:
     loops = [
         (int(start), int(lengths[step.body]))
         for start, step in timeline(cue.body)
-        if isinstance(step, Repeat) and passes(step) == inf > start and 0 < lengths[step.body] < inf
+        if isinstance(step, Repeat) and passes(step) == inf > start and lengths[step.body] < inf
     ]
-    lead = max((start for start, _ in loops), default=0)
+    lead = max(start for start, _ in loops)
     together = lcm(*(period for _, period in loops))
     if together > LONGEST_WATCH_MS:
         together = max(period for _, period in loops)

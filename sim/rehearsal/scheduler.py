@@ -207,7 +207,7 @@ class Scheduler(Generic[_Act]):
 
     # -- one frame ------------------------------------------------------------------------------
 
-    def frame(self, number: int, requests: Sequence[Request] = (), heard: int = -1) -> None:
+    def frame(self, number: int, requests: Sequence[Request], heard: int) -> None:
         """Play a frame. `heard`: the last frame in which something was heard; -1: none so far."""
         time = number * FRAME_CLOCK
         self._unsettled = bool(requests)
