@@ -28,8 +28,9 @@ SCRIPT = (PARTS / "phone.js").read_text(encoding="utf-8")
     [
         f"let go of after {hand.SILENT_S:g} s of silence",
         f"by the board itself after {HELD_FRAMES * FRAME_S:g} s at the latest",
-        f"After {pairing.TRIES} wrong codes an address waits {pairing.LOCK_S:g} s",
-        f"after {pairing.ALL_TRIES} wrong codes in all",
+        f"After {pairing.TRIES} wrong codes from one address",
+        f"that address waits {pairing.LOCK_S:g} s, then twice as long",
+        f"After {pairing.ALL_TRIES} wrong codes in all",
         f"At most {serving.MOST_PHONES} phones",
         "a code of eight digits",
         "ISO 13850",
