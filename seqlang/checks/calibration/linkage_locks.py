@@ -36,8 +36,7 @@ from sim.rig.drive import LEAST_TRANSMISSION_DEG, Reach, reach
 
 def check(context: Context) -> Iterator[Finding]:
     for servo in context.servos.values():
-        low, high = servo.travel_deg
-        if isinstance(servo.drive, Gear) or low >= high:
+        if isinstance(servo.drive, Gear):
             continue
         reached = reach(servo)
         if reached.stuck_deg is not None:

@@ -61,7 +61,7 @@ def servos_of(context: Context, cue: Cue) -> tuple[str, ...]:
     """The servos that a cue moves, its part for letting go included."""
     both = [one for one in context.written.score.cues if one.name in (cue.name, cue.let_go)]
     names = (act.output for one in both for act in acts(one.body) if isinstance(act, Move))
-    return tuple(dict.fromkeys(name for name in names if name in context.servos))
+    return tuple(dict.fromkeys(names))
 
 
 def _finding(context: Context, cue: Cue, message: str, help_: str) -> Finding:

@@ -367,3 +367,19 @@ def test_it_is_said_whether_a_cord_goes_slack_in_a_move_or_when_one_is_cut_short
         broken("cord-slack", ("slope       0 deg", f"slope       {slope}")), "cord-slack"
     )
     assert one.message.endswith(", when a stop or another cue cuts a move short") is is_told
+
+
+@pytest.mark.parametrize("kind", ["fades", "moves"])
+def test_idle_beside_a_sensor_is_told_once_and_not_where_it_is_seen(kind: str) -> None:
+    """Not where another cue moves it, and not of a part that is mixed with idle."""
+    text = sensed(kind)
+    line = text[text.index("cue dream") :].split("\n")[1]
+    twice = text.replace(f"{line}\n", f"{line}\n{line.replace('in 2 s', 'in 3 s')}\n")
+    assert [one.message for one in findings(twice, "idle-unseen")] == [
+        one.message for one in findings(text, "idle-unseen")
+    ]
+    asked = text.replace("stop button", "button 3: go dream\n    stop button")
+    assert findings(asked, "idle-unseen") == []
+    assert findings(text.replace("idle: go dream\n", ""), "idle-unseen") == []
+    mixed = text.replace(", 0 deg to 40 deg, in 3 s", ", 0 deg to 40 deg, in 3 s, mixed with idle")
+    assert len(findings(mixed, "idle-unseen")) == (kind == "fades")

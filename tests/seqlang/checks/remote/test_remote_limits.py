@@ -140,6 +140,41 @@ def test_wired_buttons_of_a_show_that_binds_none_are_one_thing_to_say() -> None:
     ] == ["buttons 1, 3 and 2 are wired, and no line under `remote` uses a button"]
 
 
+@pytest.mark.parametrize(
+    ("wired", "words"),
+    [
+        ((1, 2), "1 and 2"),
+        ((2, 1), "2 and 1"),
+        ((1, 2, 3), "1 to 3"),
+        ((1, 2, 4), "1, 2 and 4"),
+        ((4, 5, 6, 7), "4 to 7"),
+        ((4, 6, 5, 7), "4, 6, 5 and 7"),
+    ],
+)
+def test_three_buttons_and_more_in_a_row_are_told_by_their_ends(
+    wired: tuple[int, ...], words: str
+) -> None:
+    wires = "".join(f"input {button}: body pin PC{n}\n" for n, button in enumerate(wired))
+    text = remote("stop in 1 s", rig=wires)
+    (one,) = findings(text, "button-not-wired")
+    assert one.message.startswith(f"buttons {words} are wired, ")
+    first = text.index(f"input {wired[0]}: ") + len("input ")
+    assert (one.span.start, one.span.end) == (first, first + 1)
+
+
+def test_where_buttons_are_wired_or_stand_for_a_channel_only_those_are_offered() -> None:
+    """Of the inputs and of the bands of a channel together, the first that nothing uses."""
+    wires = "".join(f"input {button}: hub pin PA{button}\n" for button in (2, 3))
+    bands = "    button 5 from 1700 us to 2000 us\n    button 4 from 1000 us to 1300 us\n"
+    hub = f"board hub: atmega2560, address 2\n    feed pack\n{wires}"
+    channel = f"channel stick: hub pin PL0\n{bands}"
+    for rig, free in ((hub, None), (hub + channel, 4), (channel.join((hub, "")), 4)):
+        text = remote("button 3: go snap", "button 3: go glow", "stop button 2", rig=rig)
+        (one,) = findings(text, "button-bound-twice")
+        assert one.help == (None if free is None else f"button {free} is free")
+        assert (one.fix and one.fix.text) == (None if free is None else str(free))
+
+
 def test_wired_buttons_of_one_line_are_told_once() -> None:
     row = "row of 3\n    input (3, step 1): body pin (PC0, PC1, PC2)\n"
     wires = "input 1: body pin PC3\ninput 2: body pin PC4\n"

@@ -107,6 +107,20 @@ def test_a_channel_s_timer_dims_no_lamp(limit: Limit) -> None:
     assert_holds(limit)
 
 
+@pytest.mark.parametrize("user", ["input 5: body pin PL0\n", "switch fan: body pin PL0\n"])
+def test_only_a_channel_takes_the_timer_of_its_pin(user: str) -> None:
+    """Something else on that pin leaves the lamp its timer; the channel has another one."""
+    assert len(findings(broken("channel-timer"), "channel-timer")) == 1
+    text = timed("PH4", "PL1").replace("channel stick", f"{user}channel stick")
+    assert findings(text, "channel-timer") == []
+
+
+def test_a_channel_on_a_pin_that_cannot_measure_takes_no_timer() -> None:
+    text = broken("channel-timer", ("pin PL0", "pin PA0"))
+    assert findings(text, "channel-timer") == []
+    assert len(findings(text, "pin-unfit")) == 1
+
+
 def test_two_lamps_of_a_channel_s_timer_are_moved_to_two_pins() -> None:
     second = "lamp nose: body pin PH5\n\nchannel stick"
     one, other = findings(broken("channel-timer", ("channel stick", second)), "channel-timer")

@@ -189,3 +189,18 @@ def test_a_show_with_errors_and_too_many_cues_makes_no_table() -> None:
     bodies = {"snap": "jaw to 95 deg in 1 s", **{f"c{n}": SNAP for n in range(32)}}
     found = {one.name for one in findings(show(cues=bodies)) if one.severity == "error"}
     assert found == {"board-overfull", "target-outside-travel"}
+
+
+@pytest.mark.parametrize(("over", "words"), [(0, LARGER), (1, "")])
+def test_a_larger_chip_is_offered_while_it_has_room_for_more_than_cues(
+    over: int, words: str
+) -> None:
+    """Beside its cues a table takes 4 kB at most (own limit)."""
+    room = CHIPS["atmega2560"].memory.merged_room() - 4096
+    assert table_too_large._roomier(room + over) == words
+
+
+def test_of_the_chips_with_room_the_smallest_is_offered() -> None:
+    room = CHIPS["atmega328p"].memory.merged_room() - 4096
+    assert "`atmega328p`" in table_too_large._roomier(room)
+    assert table_too_large._roomier(room + 1) == LARGER
