@@ -159,7 +159,7 @@ def _made(step: Step, names: Collection[str]) -> float:
         case InTurn() | Together():
             return sum(_made(child, names) for child in step.children)
         case OneOf():
-            return max((_made(child, names) for child in step.children), default=0.0)
+            return max(_made(child, names) for child in step.children)
         case Repeat():
             return (step.times or 0) * _made(step.body, names)
         case _:
@@ -332,7 +332,7 @@ class _Walks:
                 far = self._levels[n][int(np.argmax(ends) if up else np.argmin(ends))]
                 way = sense.value(way_to(self._levels[before], far, place.fades[0].law))
                 soonest = min(
-                    reached(row, start, sense.least, up, 0)
+                    reached(row, start, sense.least, up)
                     for row, start in zip(way, values[before], strict=True)
                 )
                 found[before] = min(found[before], gap_ms + soonest * place.lasts_ms)

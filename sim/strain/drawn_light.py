@@ -313,7 +313,7 @@ def _until_last(
         far = then.levels[int(np.argmax(ends) if up else np.argmin(ends))]
         way = sense.value(way_to(stand.levels, far, then.law))
         soonest = min(
-            reached(each, start, sense.least, up, 0)
+            reached(each, start, sense.least, up)
             for each, start in zip(way, values[n], strict=True)
         )
         found[:, n] = np.minimum(found[:, n], row.until_ms[:, n] + soonest * then.lasts_ms)

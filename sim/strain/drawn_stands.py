@@ -265,13 +265,13 @@ def way_to(levels: Array, to: Array, law: Law) -> Array:
     return levels[:, np.newaxis] + (to - levels[:, np.newaxis]) * share
 
 
-def reached(value: Array, start: float, least: float, up: bool, later: int) -> float:
+def reached(value: Array, start: float, least: float, up: bool) -> float:
     """The share of a fade's time at which it is `least` away from `start`; infinite: it never is.
 
-    Between two places that are looked at it is the first, or (`later` = 1) the one behind it.
+    Between two places that are looked at it is the first one.
     """
     away = value - start if up else start - value
     there = np.flatnonzero(away >= least - ROUND)
     if not there.size:
         return inf
-    return float(SHARES[min(max(0, int(there[0]) - 1 + later), SHARES.size - 1)])
+    return float(SHARES[max(0, int(there[0]) - 1)])

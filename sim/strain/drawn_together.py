@@ -231,8 +231,6 @@ def _soonest_ms(
     for up in (True, False):
         far = stand.levels[int(np.argmax(ends) if up else np.argmin(ends))]
         way = value(way_to(before.levels, far, stand.law))
-        shares += [
-            reached(row, start, least, up, 0) for row, start in zip(way, starts, strict=True)
-        ]
+        shares += [reached(row, start, least, up) for row, start in zip(way, starts, strict=True)]
     soonest = min(shares)
     return 0.0 if soonest > 1.0 else soonest * stand.lasts_ms

@@ -173,7 +173,7 @@ def _pass_ms(cue: Cue) -> float:
     """The longest pass of what a cue repeats without end: whoever holds on for one does for all."""
     lengths = Lengths(cue.body)
     endless = (s for s in walk(cue.body) if isinstance(s, Repeat) and lengths[s] == inf)
-    return max((lengths[s.body] for s in endless if lengths[s.body] < inf), default=0.0)
+    return max(lengths[s.body] for s in endless if lengths[s.body] < inf)
 
 
 def _held_s(run: CueAlone, one: Servo, lasts_ms: float) -> tuple[float, float]:

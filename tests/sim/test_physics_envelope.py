@@ -119,6 +119,55 @@ def test_no_instant_of_a_move_is_harder_than_its_assessment(
     assert float(found.rms_torque_nm[0]) == pytest.approx(rms, rel=0.02, abs=1e-4)
 
 
+WHEEL = replace(
+    JAW,
+    drive=Gear(),
+    load=Load((PointMass(0.2, 0.1), PointMass(0.2, 0.1, 180.0))),
+    ratings=(Rating(6.0, 9000.0, 2.0, 2.0),),
+    rotor_kg_m2=0.0,
+    drive_efficiency=1.0,
+)
+"""Balanced, so it asks for torque as it accelerates and for nothing else."""
+
+
+@pytest.mark.parametrize(
+    ("law", "corner", "speed", "accel"),
+    [
+        # speed up at a constant rate, or with its ends rounded over a share of the ramp: integrals
+        (Law("parabolic"), 0.5, 2.0, 4.0),
+        (Law("trapezoid", 0.3), 0.3, 1 / 0.7, 1 / (0.7 * 0.3)),
+        (Law("double-S", 0.4, 0.25), 0.3, 1 / 0.6 - 0.05 / 0.18, 1 / 0.18),
+        (Law("double-S", 0.3, 0.3), 0.21, 1 / 0.7 - 0.045 / 0.147, 1 / 0.147),
+    ],
+)
+def test_the_worst_instant_is_the_corner_where_a_ramp_is_fastest_at_full_acceleration(
+    law: Law, corner: float, speed: float, accel: float
+) -> None:
+    """A ramp of the share a, whose ends take a share b of it each: the acceleration is
+    1 / ((1 - a) a (1 - b)), and the corner is at a (1 - b), half an end of it below full speed."""
+    found = assess(rig_of(WHEEL, Wearer()), WHEEL, 0.0, 50.0, 300.0, law, 6.0)
+    inertia = 2 * 0.2 * 0.1**2
+    assert float(found.at_ms[0]) == pytest.approx(300.0 * corner, rel=1e-7)
+    assert float(found.angle_deg[0]) < 50.0
+    assert float(found.speed_deg_s[0]) == pytest.approx(speed * 50.0 / 0.3, rel=1e-6)
+    torque = inertia * np.radians(50.0) * accel / 0.3**2
+    assert float(found.torque_nm[0]) == pytest.approx(torque, rel=1e-6)
+    assert float(found.peak_torque_nm[0]) == pytest.approx(torque, rel=1e-6)
+
+
+@pytest.mark.parametrize("law", [one for one in LAWS if "4-5" in one.name or "c" in one.name[:3]])
+def test_a_peak_between_two_looks_is_closed_in_on(law: Law) -> None:
+    """Against 100,001 instants by the models themselves, to a millionth."""
+    rig = rig_of(WHEEL, Wearer())
+    form = shape(law, np.linspace(0.0, 1.0, 100001))
+    dense = operate(rig, WHEEL, 50.0 * form.s, 50.0 * form.v / 0.3, 50.0 * form.a / 0.09, 6.0)
+    found = assess(rig, WHEEL, 0.0, 50.0, 300.0, law, 6.0)
+    at = int(np.argmax(dense.share))
+    assert float(found.peak_share[0]) == pytest.approx(float(dense.share[at]), rel=1e-6)
+    assert float(found.at_ms[0]) == pytest.approx(300.0 * at / 100000, abs=0.5)
+    assert float(found.speed_deg_s[0]) == pytest.approx(float(dense.speed_deg_s[at]), rel=5e-3)
+
+
 def test_many_moves_at_once_are_as_one_by_one() -> None:
     rig = rig_of(JAW)
     moves = [(0.0, 50.0, 400, LAWS[0]), (50.0, 3.0, 300, LAWS[4]), (10.0, 11.0, 90, LAWS[0])]

@@ -125,6 +125,21 @@ def test_a_change_counts_only_where_its_dark_end_is_below_eight_tenths(
     assert changes(Hold(5000), cuts, sense=replace(GENERAL, bright=2.0)) == 11
 
 
+def test_just_a_tenth_counts_and_just_eight_tenths_do_not_however_they_are_rounded() -> None:
+    """0.6 - 0.5 is less than 0.1 in binary, by 2e-17."""
+    assert 0.6 - 0.5 < 0.1
+    linear = replace(GENERAL, value=lambda levels: levels[..., 0] / 100.0, bright=2.0)
+    for low, high, bright, is_seen in (
+        (50.0, 60.0, 2.0, True),
+        (50.5, 60.0, 2.0, False),
+        (79.5, 100.0, 0.8, True),
+        (80.0, 100.0, 0.8, False),
+    ):
+        cuts = row(101, *blinks(20, high=high, low=low))
+        found = changes(Hold(5000), cuts, sense=replace(linear, bright=bright))
+        assert (found == 11) is is_seen
+
+
 def test_what_is_drawn_goes_as_far_as_it_may_and_counts_at_once() -> None:
     """90 is 0.763, so up to 100 it is a change and to 92 none."""
     for most, count in ((100.0, 11), (92.0, 0)):

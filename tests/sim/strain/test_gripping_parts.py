@@ -193,6 +193,20 @@ def test_a_loop_that_closes_at_its_very_end_and_stays_so_grips_for_ever() -> Non
         assert (found.cue, found.seconds) == ("loop", held_s)
 
 
+@pytest.mark.parametrize("is_first", [True, False])
+def test_a_loop_beside_a_quicker_one_grips_for_as_long_as_it_is_closed(is_first: bool) -> None:
+    """2 s of each 4 s closed, for four passes of the other finger: not for ever."""
+    late = hand(Grip(69.9999, 1, 0.5, 0.8, 0.1), 2)
+    ways = (Move("finger_0", 0.0, 1000), Move("finger_0", 70.0, 1000), Hold(2000))
+    quick = (Move("finger_1", 10.0, 250), Move("finger_1", 0.0, 250))
+    loops = (Repeat(InTurn(ways), None), Repeat(InTurn(quick), None))
+    loop = Cue("loop", "", Together(loops if is_first else loops[::-1]))
+    show = replace(late, score=replace(late.score, cues=(loop,)))
+    (found,) = overstays(show, Book(show))
+    assert (found.servo, found.cue) == ("finger_0", "loop")
+    assert found.seconds == pytest.approx(2.0, abs=0.05)
+
+
 def test_a_safe_pose_that_is_closed_grips_for_ever() -> None:
     show = hand(GRIP)
     (one,) = show.rig.outputs

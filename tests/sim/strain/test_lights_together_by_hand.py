@@ -91,6 +91,16 @@ def test_the_last_fade_counts_where_it_has_gone_a_tenth(lasts_ms: int, changes: 
     assert most(most_changes_together, row) == changes
 
 
+@pytest.mark.parametrize(("gap_ms", "changes"), [(118, 8), (119, 0)])
+def test_a_slow_last_fade_counts_at_the_last_place_before_a_tenth(
+    gap_ms: int, changes: int
+) -> None:
+    """Seven cuts, then a fade of 1 s: a fifth of it is behind the twelfth of 64 parts, 187.5 ms."""
+    assert 7 * 118 + 187.5 < 1020 < 7 * 119 + 187.5
+    fades = [*blinks("c", 7), cut("c", 0.0, 1000)]
+    assert most(most_changes_together, every(gap_ms, *fades)) == changes
+
+
 def test_lights_that_go_up_by_turns_and_then_down_by_turns_change_half_as_often() -> None:
     """Up, up, down, down: of eleven fades six turn the sum."""
     row = [cut("c", 100.0), cut("d", 100.0), cut("c", 0.0), cut("d", 0.0)] * 5
@@ -183,6 +193,21 @@ def test_each_short_way_over_a_slow_one_turns_the_sum_twice(
     assert most(most_turns_of_overlapping, over_a_slow_one(cuts, before=4), share) == changes
 
 
+@pytest.mark.parametrize(("cuts", "changes"), [(6, 0), (7, 8)])
+def test_eight_ways_of_just_a_tenth_each_are_eight_changes(cuts: int, changes: int) -> None:
+    """A slow way over a fifth of its light, half of the sum, and cuts over as much."""
+    row = InTurn((Hold(50), every(140, *blinks("d", cuts, high=20.0))))
+    body = InTurn((Hold(1100), Together((cut("c", 20.0, 1000), row))))
+    assert most(most_turns_of_overlapping, body) == changes
+
+
+@pytest.mark.parametrize(("gap_ms", "changes"), [(300, 15), (340, 11)])
+def test_cuts_of_both_lights_at_once_all_turn_the_sum(gap_ms: int, changes: int) -> None:
+    """Four pairs begin within 1,020 ms, or three: n ways turn it 2 n - 1 times."""
+    pairs = [Together((cut("c", to), cut("d", to))) for to in (100.0, 0.0)] * 5
+    assert most(most_turns_of_overlapping, every(gap_ms, *pairs)) == changes
+
+
 def test_what_follows_one_another_does_not_overlap() -> None:
     assert most(most_turns_of_overlapping, every(50, *blinks("c", 12), *blinks("d", 12))) == 0
 
@@ -201,6 +226,13 @@ def test_repeats_side_by_side_meet_in_their_busiest_second(
     gap_ms: int, share: float, changes: int
 ) -> None:
     assert most(most_turns_of_drifting, both(gap_ms), share) == changes
+
+
+@pytest.mark.parametrize(("gap_ms", "changes"), [(300, 8), (340, 0)])
+def test_side_by_side_ways_of_just_a_tenth_are_changes(gap_ms: int, changes: int) -> None:
+    """Four of each light within 1,020 ms, or three; each a fifth of half of the sum."""
+    beats = [Repeat(every(gap_ms, *blinks(name, 2, high=20.0)), None) for name in "cd"]
+    assert most(most_turns_of_drifting, Together(tuple(beats))) == changes
 
 
 def test_fades_of_both_lights_at_once_make_one_change_by_any_of_them() -> None:

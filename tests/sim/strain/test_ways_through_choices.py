@@ -105,6 +105,23 @@ def test_a_change_counts_from_a_tenth_on_and_below_eight_tenths() -> None:
     assert changes(between(92.0), any_height) == 11
 
 
+def test_just_a_tenth_counts_and_just_eight_tenths_do_not_however_they_are_rounded() -> None:
+    """0.6 - 0.5 is less than 0.1 in binary, by 2e-17."""
+
+    def linear(bright: float) -> Sense:
+        return Sense("general", ("lure",), lambda levels: levels[..., 0] / 100.0, 0.1, bright)
+
+    def between(low: float, high: float) -> Step:
+        wait = Hold(101)
+        return again(InTurn((cut(high), wait, cut(low), wait)))
+
+    assert 0.6 - 0.5 < 0.1
+    assert changes(between(50.0, 60.0), linear(2.0)) == 11
+    assert changes(between(50.5, 60.0), linear(2.0)) in (0, 2)
+    assert changes(between(79.5, 100.0), linear(0.8)) == 11
+    assert changes(between(80.0, 100.0), linear(0.8)) in (0, 2)
+
+
 def test_what_is_drawn_goes_as_far_as_it_may() -> None:
     """From L* 90 (0.763) to 91 no tenth; drawn up to 100 a tenth and more."""
     wait = Hold(101)
@@ -123,6 +140,10 @@ def test_a_repeat_counts_its_passes_and_nothing_comes_behind_an_endless_one() ->
     assert changes(InTurn((Repeat(choice, 3), STAYS))) == 6
     assert changes(InTurn((choice, STAYS, choice))) == 2
     assert changes(InTurn((choice, Repeat(Hold(10), 2), choice, STAYS))) == 4
+    # one of two ways never comes to its end
+    for ways in ((InTurn((choice, STAYS)), blink(101)), (blink(101), InTurn((choice, STAYS)))):
+        assert changes(InTurn((OneOf(ways), choice, STAYS))) == 4
+        assert changes(InTurn((OneOf((ways[0], ways[0])), choice, STAYS))) in (2, 4)
 
 
 def test_things_together_start_by_their_interval_and_end_with_the_longest() -> None:

@@ -170,6 +170,14 @@ def test_repeats_side_by_side_drift_where_not_all_of_them_is_written_out(
         assert not found.in_order
 
 
+@pytest.mark.parametrize("is_first", [True, False])
+def test_what_a_long_repeat_leaves_out_is_missing_beside_another_light_too(is_first: bool) -> None:
+    """Of 2,000 passes of 40 ms a window meets 26 and two more, and the next fade follows them."""
+    parts = (Repeat(fade(40), 2000), fade(70, name="d"))
+    found = times(Together(parts if is_first else parts[::-1]), fade(10), names="cd")
+    assert spans(found)[-1] == (28 * 40, 28 * 40 + 10)
+
+
 def test_fades_are_surely_apart_where_one_ends_before_the_other_begins() -> None:
     def apart(*steps: Step) -> bool:
         found = times(*steps, names="cd")

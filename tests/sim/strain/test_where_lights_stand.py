@@ -124,17 +124,16 @@ def test_what_is_drawn_may_end_at_every_half_percent() -> None:
 # -- how they are seen ----------------------------------------------------------------------------
 
 
-def test_a_way_is_reached_between_two_of_64_shares() -> None:
+def test_a_way_is_reached_at_the_last_of_64_shares_before_it_is_there() -> None:
     value = np.linspace(0.0, 1.0, 65)
     # 0.34 is 21.76 shares: between the 21st and the 22nd
-    assert reached(value, 0.0, 0.34, True, 0) == 21 / 64
-    assert reached(value, 0.0, 0.34, True, 1) == 22 / 64
-    assert reached(value[::-1], 1.0, 0.34, False, 0) == 21 / 64
-    assert reached(value, 0.5, 0.25, True, 1) == 48 / 64  # just there
-    assert reached(value, 0.0, 1.01, True, 0) == inf
-    assert reached(value, 0.0, 0.34, False, 0) == inf
-    assert reached(value, -1.0, 0.5, True, 0) == 0.0
-    assert reached(value, 0.0, 1.0, True, 1) == 1.0
+    assert reached(value, 0.0, 0.34, True) == 21 / 64
+    assert reached(value[::-1], 1.0, 0.34, False) == 21 / 64
+    assert reached(value, 0.5, 0.25, True) == 47 / 64  # just there at the 48th
+    assert reached(value, 0.0, 1.01, True) == inf
+    assert reached(value, 0.0, 0.34, False) == inf
+    assert reached(value, -1.0, 0.5, True) == 0.0
+    assert reached(value, 0.0, 1.0, True) == 63 / 64
 
 
 def test_a_way_goes_straight_from_each_light_to_one() -> None:
@@ -179,6 +178,21 @@ def test_a_tinge_counts_by_powers_of_five_and_red_against_the_others() -> None:
     assert float(tinge_of(EMBER)(fifth)) == pytest.approx(-1.0)
     assert float(tinge_of(BELLY)(FULL)) == pytest.approx(0.0)
     assert float(tinge_of(BELLY)(RED)) == pytest.approx(1.0 + log(0.2126) / log(5.0))
+
+
+def test_a_red_light_is_one_as_soon_as_it_is_not_dark() -> None:
+    """WCAG 2.2: a saturated red has R / (R + G + B) of 0.8 and more."""
+
+    def is_red(light: Lamp | Strip, *levels: float) -> float:
+        (sense,) = (one for one in senses_of(light, ()) if one.kind == "red" and one.least == 1.0)
+        return float(sense.value(np.array(levels)))
+
+    assert [is_red(EMBER, level) for level in (0.0, 0.5, 100.0)] == [0.0, 1.0, 1.0]
+    assert is_red(BELLY, 100.0, 0.0, 0.0) == 1.0
+    assert is_red(BELLY, 0.0, 0.0, 0.0) == 0.0
+    # of linear light 1 to 0.12 and 0.12 is a share of 0.806, to 0.13 and 0.13 of 0.794
+    for part, red in ((0.12, 1.0), (0.13, 0.0)):
+        assert is_red(BELLY, 100.0, *(float(lightness(part)),) * 2) == red
 
 
 def test_a_light_is_seen_by_itself_and_among_all() -> None:
