@@ -33,7 +33,6 @@ from sim.light.flash import (
     SECOND_MS,
     Flashing,
     LightSource,
-    chromaticity,
     flashing,
     most_ways,
     redness,
@@ -65,9 +64,6 @@ _SECOND: Final = int(SECOND_MS // FRAME_MS) + 2
 """Frames that lie before or after a cue and still share a second with it."""
 
 _TOO_CLOSE_MS: Final = SECOND_MS + FRAME_MS
-_FARTHEST_SATURATED: Final = 0.1
-"""No saturated red is as far as that from the reddest (u'v'): a light this near may be none of
-those that count as away from it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,14 +329,11 @@ def _saturated(rgb: Array) -> NDArray[np.bool_]:
     return np.asarray((total > 0.0) & (rgb[..., 0] >= (SATURATED - 1e-9) * total))
 
 
-def _away_from_red(rgb: Array) -> Array:
-    """1 for a saturated red, 0 for what may count as away from one, else between."""
-    off = chromaticity(rgb) - _REDDEST
-    far = np.hypot(off[..., 0], off[..., 1]) >= _FARTHEST_SATURATED
-    return np.where(_saturated(rgb), 1.0, np.where(far, 0.0, 0.5))
-
-
-_REDDEST: Final = chromaticity(np.array([1.0, 0.0, 0.0]))
+def _redden(rgb: Array) -> Array:
+    """1 for a saturated red, else 0. Two such reds lie too near to one another to count as a change
+    (at most 0.144 in u'v'), so each change goes from the one to the other; whether it goes far
+    enough is judged later."""
+    return np.where(_saturated(rgb), 1.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,7 +347,7 @@ class _OfSum:
 
 _GENERAL: Final = _OfSum(_luminance, _as_it_is, CHANGE)
 _EXCESS: Final = _OfSum(redness, _excess, RED_CHANGE)
-_CHROMA: Final = _OfSum(_as_it_is, _away_from_red, 1.0)
+_CHROMA: Final = _OfSum(_as_it_is, _redden, 1.0)
 
 
 def _measures(long: _Part, short: _Part, many: int) -> Iterator[_OfSum]:

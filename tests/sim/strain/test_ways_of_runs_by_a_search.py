@@ -105,12 +105,12 @@ TARGETS = st.sampled_from([10.0, 20.0, None])
 @st.composite
 def rows(draw, name: str) -> LightRun:
     at, ways = 0, []
-    for _ in range(draw(st.integers(1, 3))):
+    for _ in range(draw(st.sampled_from([1, 2, 3, 0]))):
         start = at + draw(st.sampled_from([0, 0, 1, 5, 30, 52, 53]))
         at = start + draw(st.sampled_from([0, 1, 4, 9, 25]))
         needs, bends = draw(st.sampled_from([1, 1, 2, 7])), draw(st.sampled_from([1, 1, 2]))
         ways.append(LightWay(start, at, draw(TARGETS), needs, bends))
-    ends = at + draw(st.sampled_from([0, 0.5, 2, 20, inf]))
+    ends = at + draw(st.sampled_from([0, 0.5, 2, 20, 51.5, 52, 53, inf]))
     least = draw(st.sampled_from([6, 6, 7.5, 25, 60]) | st.just(max(ends, 1)))
     return LightRun(name, tuple(ways), least, ends)
 
@@ -154,6 +154,25 @@ def test_the_runs_that_make_the_ways_are_named_in_turn() -> None:
     assert len(found.cues) == 10
     assert all(one != after for one, after in zip(found.cues, found.cues[1:], strict=False))
     assert LightInRuns((DOWN,)).followed((UP,)) == MostWays(2, ("up", "down"))
+
+
+def test_a_way_that_is_seen_for_the_last_frame_counts() -> None:
+    for start, most in ((51, 2), (52, 2), (53, 1)):
+        last = LightInRuns((run("a", LightWay(start, 60, 20.0)),))
+        assert last.followed((UP,)).most == most
+
+
+@pytest.mark.parametrize(("ends", "most"), [(57, 2), (58, 1)])
+def test_what_is_given_back_in_the_last_frame_counts(ends: float, most: int) -> None:
+    """52 frames from the end of its way at 5: then the lamp goes back, one way more."""
+    one = run("one", LightWay(0, 5, 80.0), ends=ends)
+    assert LightInRuns((), given_back=True).followed((one,)).most == most
+
+
+def test_a_run_that_leaves_the_light_alone_gives_it_back_without_a_way() -> None:
+    """The way of the run before, and the way back."""
+    calm = run("calm", ends=10)
+    assert LightInRuns((calm,), given_back=True).followed((UP,)).most == 2
 
 
 def test_what_is_known_of_one_order_is_not_taken_for_another() -> None:
@@ -201,7 +220,8 @@ def test_a_run_that_comes_late_adds_all_its_turns_once(
     ways: tuple[LightWay, ...], adds: int
 ) -> None:
     late = run("late", *ways, least=inf)
-    runs = UP, DOWN, late, run("late", LightWay(0, 5, 50.0), least=inf)
+    busy = run("busy", *(LightWay(n, n + 1, None) for n in range(9)), least=inf)
+    runs = UP, DOWN, late, run("late", LightWay(0, 5, 50.0), least=inf), busy
     alone = LightInRuns(runs).in_turn()
     found = LightInRuns(runs, late=("late",)).in_turn()
     assert found.most == alone.most + adds
