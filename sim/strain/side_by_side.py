@@ -293,7 +293,8 @@ def _busiest(rgb: Array) -> tuple[int, int]:
         return 0, len(rgb)
     steps = np.abs(np.diff(rgb, axis=0)).sum(axis=1)
     sums = np.concatenate([[0.0], np.cumsum(steps)])
-    first = int(np.argmax(sums[LONGEST_FRAMES:] - sums[:-LONGEST_FRAMES]))
+    within = LONGEST_FRAMES - 1  # steps between so many frames
+    first = int(np.argmax(sums[within:] - sums[:-within]))
     return first, first + LONGEST_FRAMES
 
 

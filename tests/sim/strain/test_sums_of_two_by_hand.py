@@ -15,20 +15,24 @@ from hypothesis import strategies as st
 
 from sim.arrays import Array
 from sim.light.flash import RED_DISTANCE, Flashing, LightSource, chromaticity
-from sim.model import Cue, Hold
+from sim.model import Binding, Board, Cue, Fade, Hold, InTurn, Lamp, Repeat, Rig, Score, Show
+from sim.strain.eye import Eye
 from sim.strain.light_states import Entry
 from sim.strain.side_by_side import (
     _CHROMA,
     _EXCESS,
     _GENERAL,
+    MOST_PHASES,
     _busiest,
     _closest,
     _frames_of,
     _joined,
+    _judged,
     _measures,
     _most_in_a_second,
     _most_within,
     _Part,
+    _PhaseSearch,
     _redden,
     _rest,
     _saturated,
@@ -306,3 +310,87 @@ def test_of_three_the_last_to_start_is_told_and_the_one_between_besides() -> Non
     told = _told(both, third, 0, found)
     assert (told.first.name, told.then.name, told.after_ms) == ("a", "b", 80)
     assert [(cue.name, at) for cue, at in told.also] == [("c", 40)]
+
+
+# -- as it is rehearsed ---------------------------------------------------------------------------
+
+
+def pulses(light: str, every_ms: int, times: int) -> Repeat:
+    beat = (Fade(light, 100.0, 0), Hold(60), Fade(light, 0.0, 0), Hold(every_ms - 60))
+    return Repeat(InTurn(beat), times)
+
+
+def search_of(*cues: Cue, lights: int = 2) -> _PhaseSearch:
+    lamps = tuple(Lamp(f"l{n}", "b", 2 + n) for n in range(lights))
+    bindings = tuple(Binding(n, cue.name) for n, cue in enumerate(cues, start=1))
+    rig = Rig((), (Board("b", "any", 1),), lamps)
+    return _PhaseSearch(Eye(Show(rig, Score("", cues, bindings))), cues, lambda *_: True)
+
+
+@pytest.mark.parametrize("late_ms", [0, 400, 75_000])
+def test_a_part_knows_when_its_cue_starts_also_where_a_minute_is_cut_out(late_ms: int) -> None:
+    """The first pulse comes so long after the start, seen as late as one at the start is."""
+    cue = Cue("c", "", InTurn((Hold(late_ms), pulses("l0", 500, 3))))
+    search = search_of(cue)
+    parts = search._parts_of(cue)
+    assert parts
+    for one in parts:
+        assert list(one.sources) == ["l0"]
+        assert set(one.still) == {"l0", "l1"}
+        ((whose, starts),) = one.starts
+        assert whose is cue
+        assert one.frames <= 3000
+        # the last pulse begins a second after the first, and goes off three frames later
+        last = int(np.flatnonzero(np.diff(one.sources["l0"].luminance) < 0.0)[-1]) + 1
+        assert last == starts + (late_ms + 1000 + 60) // 20 - 1
+
+
+def test_phases_are_paid_for_by_their_frames() -> None:
+    one, other = Cue("one", "", pulses("l0", 500, 2)), Cue("other", "", pulses("l1", 500, 2))
+    search = search_of(one, other)
+    (a, b) = (search._parts_of(cue)[0] for cue in (one, other))
+    found, _ = search._worst(a, b)
+    assert found is not None
+    assert search._left == MOST_PHASES - a.frames * b.frames
+
+
+@pytest.mark.parametrize(("left", "found"), [(1, 1), (0, 0)])
+def test_pairs_are_looked_at_while_any_phases_are_left(left: int, found: int) -> None:
+    search = search_of(Cue("a", "", pulses("l0", 500, 2)), Cue("b", "", pulses("l1", 500, 2)))
+    search._left = left
+    assert len(list(search.pairs())) == found
+    assert search.has_found is bool(found)
+
+
+@pytest.mark.parametrize(
+    ("before", "behind", "first", "last"),
+    [(True, True, -52 - 3, 52 + 7), (False, True, 0, 52 + 7), (True, False, -52 - 3, 0)],
+)
+def test_phases_reach_a_second_beyond_both_ends_as_far_as_the_one_may_begin_in_the_other(
+    before: bool, behind: bool, first: int, last: int
+) -> None:
+    """Of the one seven frames, of the other three: by how many the long one starts before it."""
+    search = search_of()
+    may = {("a", "b"): before, ("b", "a"): behind}
+    search._may_begin = lambda one, other: may[one.name, other.name]
+    long, short = part("a", source([0.0] * 7)), part("b", source([0.0] * 3))
+    found = search._phases(long, short)
+    assert (found[0], found[-1], found.size) == (first, last, last - first + 1)
+
+
+def test_of_a_general_and_a_red_flash_the_one_of_most_flashes_is_told() -> None:
+    """Two pulses of each at full red, and one at 16 %, which is 8 % of both: that changes R - G - B
+    by more than a sixteenth, and luminance by less than a tenth."""
+    full, dim, dark = [1.0, 1.0, 0.0, 0.0], [0.16, 0.16, 0.0, 0.0], [0.0] * 8
+    long, short = (
+        _Part({name: source(levels, RED)}, {n: source([0.0], RED) for n in "ab"}, (), Entry({}))
+        for name, levels in (
+            ("a", [0.0, *full * 2, *dark, *dim, *[0.0] * 4]),
+            ("b", [0.0, *dark, *full * 2, *[0.0] * 4, *dim]),
+        )
+    )
+    found = _judged(long, short, 0, 0.0)
+    assert found is not None
+    assert (found.kind, found.count, found.outputs) == ("red", 6, ("a", "b"))
+    calm = _Part({"b": source([0.0], RED)}, short.still, (), Entry({}))
+    assert _judged(long, calm, 0, 0.0) is None
