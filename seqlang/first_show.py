@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from firmware_gen.chips import FIRST as CHIP
 from seqlang.first_questions import demand_a, lowest_v, rating_of, servo_v
+from seqlang.meaning.servo import MIDDLE_PULSE_US
 from seqlang.text.source import Source
 from seqlang.text.units import UNITS, parse_quantity
 from sim.rig.fuse import STANDARDS
@@ -40,7 +41,6 @@ _MOVE_TIMES_MS: Final = (
 _US_PER_DEG: Final = Fraction(1000, 90)
 """us/deg. The usual calibration of hobby servos: 1000 us to 2000 us for 90 deg (common practice, no
 source)."""
-_MIDDLE_US: Final = 1500
 _HEADROOM_V: Final = 1.0
 """V that a source must have over a regulator's voltage: its dropout and the wires."""
 
@@ -161,7 +161,7 @@ def _hinged(answers: Answers) -> list[str]:
     low, high = (parse_quantity(end).value for end in ends)
     middle = (low + high) / 2
     points = ", ".join(
-        f"{round(_MIDDLE_US + (angle - middle) * _US_PER_DEG)} us at {written}"
+        f"{round(MIDDLE_PULSE_US + (angle - middle) * _US_PER_DEG)} us at {written}"
         for angle, written in zip((low, high), ends, strict=True)
     )
     return [

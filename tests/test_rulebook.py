@@ -277,6 +277,21 @@ def share(value: int) -> str:
                 f"empty frames are one more, up to {rulebook.EMPTY_FRAMES}",
                 f"in the mode starting, already at {rulebook.EMPTY_IN_STARTING_FRAMES}.",
                 f"again each {rulebook.REMIND_FRAMES} such frames",
+                f"| senses | 0 to {rulebook.SENSES};",
+                f"at most {rulebook.ANSWERING} records",
+                f"There are at most {rulebook.STRANDS}, with at most {THREADS} threads together",
+                f"threads it needs at most, 1 to {THREADS})",
+                f"cc, 0 to {rulebook.CALL_DEPTH - 1}, is how deep calls nest",
+                f"at most {rulebook.CALL_DEPTH} calls are open in a thread",
+                f"ll, 0 to {LOOP_DEPTH}, is how deep loops nest",
+                f"W is 1 more, up to {rulebook.EFFECT_STEPS}.",
+                f"toward W, by {rulebook.JOG_STEP} ticks at most",
+                f"leaves the travel by more than 2^{rulebook.BRAKE_SLACK_BITS} (0.02 deg)",
+                f"If more than {share(LONGEST_DURATION_MS)} are left, the thread's time becomes "
+                f"T + {LONGEST_DURATION_MS * CLOCK_PER_MS}",
+                f"the ceiling of (G - T) / {CLOCK_PER_MS}, at most {LONGEST_DURATION_MS},",
+                f"values of the source: {rulebook.CHANNEL_RANGE[0]} to {rulebook.CHANNEL_RANGE[1]} "
+                f"of a channel, 0 to {rulebook.SENSOR_ONE - 1} of a sensor",
             )
         ),
         *(
@@ -293,6 +308,22 @@ def share(value: int) -> str:
                 f"`width` is 1 to {WIDTH_MAX} (1)",
                 f"N times, 1 to {MOST_TIMES}, for a day at most",
                 "angles of parts to 0.01 deg, light levels to half a percent",
+                f"held for that time, {rulebook.SHORTEST_LONG_PRESS_MS / 1000:g} to "
+                f"{share(rulebook.LONGEST_LONG_FRAMES * FRAME_MS)} ({rulebook.LONG_PRESS_MS} ms)",
+                f"`back in` takes 0 s to {share(rulebook.LONGEST_GLIDE_MS)}.",
+                f"Choices stand at most {rulebook.CHOICE_DEPTH} deep within one another. "
+                f"At most {rulebook.WAYS_OF_A_PASS} ways lead",
+                f"from PULSE to PULSE`, {rulebook.CHANNEL_RANGE_US[0]} to "
+                f"{rulebook.CHANNEL_RANGE_US[1]} us.",
+                f"`falls in TIME`, up to {share(rulebook.LONGEST_FILTER_MS)}:",
+                f"{FRAME_MS} ms to {share(LONGEST_DURATION_MS)} ({share(rulebook.FOLLOW_MS)})",
+                f"below the limit for {share(rulebook.LOW_FRAMES * FRAME_MS)} without a break, "
+                f"empty for {share(rulebook.EMPTY_FRAMES * FRAME_MS)}. Both are a mean that takes "
+                f"{share(rulebook.WATCH_PART * FRAME_MS)} to follow",
+                *(
+                    f"at most {rulebook.LARGEST_ANGLE_DEG} {unit}"
+                    for unit in ("deg to either side", "mm to either side", "rpm either way;")
+                ),
             )
         ),
         *(

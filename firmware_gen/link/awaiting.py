@@ -10,11 +10,13 @@ from typing import Final, Generic, TypeVar
 
 from firmware_gen.link.frames import LinkFrame
 from firmware_gen.link.protocol import MAX_ENCODED, REPLY, RequestKind, Status
+from sim.rulebook import FRAME_S
 
 TIME_OUT_S: Final = 0.25
 TIME_OUTS_S: Final = {RequestKind.VERIFY: 3.0, RequestKind.COMMIT: 1.0}
 TRIES: Final = 5
-BUSY_PAUSE_S: Final = 0.02
+BUSY_PAUSE_S: Final = FRAME_S
+"""A board without room for a request has some after a frame."""
 BUSY_FOR_S: Final = 10.0
 
 _BITS_PER_BYTE: Final = 10

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.protocol import ReportedMode
 from seqlang.command._board import named, table_of, wait_for_limp
+from seqlang.meaning.sources import USUAL_US
 from sim.model import Channel, Servo
 from sim.rulebook import PULSE_STEPS_PER_US, SENSOR_ONE
 
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
     from sim.model import Rig, Sensor
 
 
-STICK_WAY: Final = (1000.0 * PULSE_STEPS_PER_US, 2000.0 * PULSE_STEPS_PER_US)
-"""The pulses of a stick's ends (common practice, no source)."""
+STICK_WAY: Final = (USUAL_US[0] * PULSE_STEPS_PER_US, USUAL_US[1] * PULSE_STEPS_PER_US)
+"""The pulses of a stick's ends."""
 SENSOR_WAY: Final = (0.0, SENSOR_ONE - 1.0)
 
 Turned: TypeAlias = Literal["turned", "not limp", "stopped"]

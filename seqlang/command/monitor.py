@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from firmware_gen.link.failures import LinkFailure
+from firmware_gen.link.protocol import EVERYBODY, NO_ADDRESS
 from seqlang.command import BoardFailed, WrongUse, say_error
 from seqlang.command._board import (
     VIRTUAL,
@@ -153,7 +154,7 @@ def _looking(
 def _line(record: LogRecord) -> str:
     fields = record.fields
     where = str(fields.get("port", ""))
-    if fields.get("address") not in (None, 0, 255):
+    if fields.get("address") not in (None, EVERYBODY, NO_ADDRESS):
         where = f"board {fields['address']} on {where}"
     return f"{_clock(record.at)}  {where}{': ' if where else ''}{_words(record)}"
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Final
 
-from firmware_gen.link.protocol import Status
+from firmware_gen.link.protocol import NO_ADDRESS, Status
 from seqlang.monitoring.event_log import LogRecord
 from seqlang.monitoring.noticing import COUNTERS, WELL
 
@@ -166,4 +166,4 @@ def _board(record: LogRecord) -> str:
     fields = record.fields
     address = fields.get("address")
     port = str(fields.get("port", ""))
-    return f"board {address} on {port}" if address not in (None, 255) else port
+    return f"board {address} on {port}" if address not in (None, NO_ADDRESS) else port

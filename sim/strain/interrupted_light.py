@@ -38,7 +38,7 @@ MOST_PAIRS: Final = 60
 MOST_INSTANTS: Final = 24
 """A pair is rehearsed at so many of the likely instants at most (own limit)."""
 
-LATER_MS: Final = (20, 60, 120)
+LATER_MS: Final = (FRAME_MS, 3 * FRAME_MS, 6 * FRAME_MS)
 """A cue takes over so long after the last of the changes that are packed most densely."""
 
 
