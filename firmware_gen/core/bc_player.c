@@ -64,6 +64,8 @@ uint32_t bc_player_time(void) { return first_time + player.frames * BC_FRAME; }
 
 void bc_player_set_clock(uint32_t offset) { first_time = offset; }
 
+void bc_player_pass_over(uint32_t frames) { player.frames += frames; }
+
 void bc_player_heard_hub(void) { player.heard = true; }
 
 void bc_player_heard(void) {

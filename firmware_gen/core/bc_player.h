@@ -72,4 +72,8 @@ bool bc_player_is_asked(void);
  * on. */
 void bc_player_set_clock(uint32_t offset);
 
+/* Likewise: so many frames in which nothing happened; their time should be near a multiple of 2^32,
+ * so that nothing is late. */
+void bc_player_pass_over(uint32_t frames);
+
 #endif

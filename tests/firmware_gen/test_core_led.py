@@ -8,13 +8,18 @@ from typing import Any
 import pytest
 
 from firmware_gen.chips import CHIPS_BY_ID
+from firmware_gen.chips.atmega2560 import CHIP as LEADER
 from firmware_gen.link.frames import decode as decode_frame
+from firmware_gen.player.hub_state import OLDEST, unpack
 from firmware_gen.table.decode import decode
-from firmware_gen.table.layout import LEADS
+from firmware_gen.table.layout import LEADS, LOOP_HELD
+from firmware_gen.table.ops import Delay, Loop, LoopBack
+from firmware_gen.table.records import BindingRecord, CueRecord, Table
 from tests.firmware_gen.host.boards import ApartPlayer
 from tests.firmware_gen.host.core import available
 from tests.firmware_gen.led_vectors import ask
-from tests.firmware_gen.test_following import on_the_line
+from tests.firmware_gen.small_tables import GLOW
+from tests.firmware_gen.test_following import SECOND, on_the_line
 from tests.firmware_gen.vector_files import STRETCH, digest, held
 
 pytestmark = pytest.mark.skipif(not available(), reason="there is no C compiler")
@@ -48,3 +53,31 @@ def test_the_core_answers_the_vectors_of_led_boards(case: dict[str, Any]) -> Non
         assert digests(stretches) == case["stretches"]
     assert digests(told) == case["told"]
     assert core.end == case["end"]
+
+
+def test_a_cue_that_began_before_the_oldest_age_is_told_as_that_old() -> None:
+    """Those are 93 hours; an age that wrapped would begin the cue anew on the other boards."""
+    waits = (Loop(LOOP_HELD), Delay(60_000), LoopBack())
+    table = Table(
+        chip=LEADER.chip_id,
+        address=1,
+        role=LEADS,
+        cues=(CueRecord(GLOW, 0, 0, 1, 0, claims=1),),
+        threads=(waits,),
+        bindings=(BindingRecord(1, 0, True),),
+    )
+    core = ApartPlayer(table)
+    core.lib.host_frames(SECOND)
+    core.button(1, True)
+    core.frame()
+
+    def age() -> int:
+        core.told_bytes()
+        core.frame()
+        _, state = unpack(decode_frame(core.told_bytes().strip(b"\0")).payload)
+        assert state.run is not None
+        return state.run.age
+
+    first = age()
+    core.lib.host_pass_over(OLDEST - first - 2)
+    assert [age() for _ in range(4)] == [OLDEST - 1, OLDEST, OLDEST, OLDEST]

@@ -451,6 +451,8 @@ uint32_t host_told(uint8_t *bytes) {
 
 void host_set_clock(uint32_t offset) { bc_player_set_clock(offset); }
 
+void host_pass_over(uint32_t frames) { bc_player_pass_over(frames); }
+
 uint32_t host_pulled_up(void) { return pulled_up; }
 
 uint32_t host_inputs(void) { return inputs; }

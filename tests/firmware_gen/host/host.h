@@ -47,6 +47,7 @@ int16_t host_stretch(void);
 void host_line(const uint8_t *bytes, uint32_t count);
 uint32_t host_told(uint8_t *bytes);
 void host_set_clock(uint32_t offset); /* where the player's time begins at the next start */
+void host_pass_over(uint32_t frames); /* see bc_player_pass_over */
 uint32_t host_pulled_up(void);        /* input pins with a pull-up, bit n */
 uint32_t host_inputs(void);           /* input pins */
 
