@@ -10,7 +10,7 @@ short. It may count too much, never too little, and most tables are done with it
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Any, Final, NamedTuple
@@ -19,7 +19,7 @@ from firmware_gen.compiler.show import CompiledBoard
 from firmware_gen.player.program import OutputOp, board_program
 from sim.model import NO_MARK
 from sim.rehearsal.requests import Request
-from sim.rehearsal.scheduler import LiveThread, Scheduler
+from sim.rehearsal.scheduler import LiveThread, Outputs, Scheduler
 from sim.rulebook import (
     CHOICES,
     CLOCK_PER_MS,
@@ -239,30 +239,42 @@ def _most_within_a_frame(times: Sequence[int]) -> int:
 # -- played ----------------------------------------------------------------------------------------
 
 
-class _NoOutputs:
-    """Outputs on which every statement is carried out at once."""
+class _NoOutputs(Outputs[OutputOp]):
+    """Outputs on which every statement is carried out at once, and which do nothing else."""
 
-    servos: Collection[Any] = ()
-    lights: Collection[Any] = ()
+    servos: Collection[Hashable] = ()
+    lights: Collection[Hashable] = ()
 
-    def drawn(self, act: Any, _count: int) -> Any:
-        return act
+    def stand_by(self, time: int) -> None: ...
+    def enable(self, servos: int, time: int) -> None: ...
+    def cut_power(self, time: int) -> None: ...
+    def light_safe(self, time: int) -> None: ...
+    def move_safe(self, time: int) -> None: ...
+    def throw_safe(self, time: int) -> None: ...
+    def steady(self, names: Iterable[Any], time: int) -> None: ...
+    def act(self, act: OutputOp, time: int, cue: Any, least_ms: int = 0) -> None: ...
+    def glide(self, act: OutputOp, time: int, duration_ms: int, cue: Any) -> None: ...
 
-    def lays_effect(self, _act: Any) -> bool:
-        return False
-
-    def hold(self, _names: Any, _time: int) -> Collection[Any]:
+    def hold(self, names: Iterable[Any], time: int) -> Collection[Any]:
         return ()
 
-    def output_end(self, _name: Any) -> int:
+    def drawn(self, act: OutputOp, count: int) -> OutputOp:
+        return act
+
+    def scaled(self, act: OutputOp, scale: int) -> OutputOp:
+        return act
+
+    def lays_effect(self, act: OutputOp) -> bool:
+        return False
+
+    def takes_ms(self, act: OutputOp) -> int:
+        return 0
+
+    def output_end(self, name: Any) -> int:
         return 0
 
     def motions_end(self) -> int:
         return 0
-
-    def __getattr__(self, _name: str) -> Any:
-        """All else that is asked of outputs gives no answer."""
-        return lambda *_: None
 
 
 class _Played(NamedTuple):
