@@ -20,6 +20,7 @@ from sim.model import (
     Hold,
     InTurn,
     Lamp,
+    Law,
     LevelBar,
     OneOf,
     Repeat,
@@ -29,13 +30,14 @@ from sim.model import (
     Step,
     Strip,
     StripLight,
+    Together,
     Wearer,
 )
 from sim.strain.bar_light import changes_of_bar, contrast, is_capped, may_be_red
 from sim.strain.bar_pressed import Pressed, _written_out
 from sim.strain.light_bound import LightBound
 from sim.strain.light_states import LightStates
-from sim.strain.ways_of_runs import FRAMES
+from sim.strain.ways_of_runs import FRAMES, LightRun, LightWay
 
 WHITE = StripLight((255, 255, 255))
 LEVEL, TUBE = Lamp("level", "b", 9), Strip("tube", "b", 3, pixels=60, safe=WHITE)
@@ -168,7 +170,8 @@ def test_a_cap_dims_no_short_bar_and_turns_a_pixel_twice() -> None:
     states = LightStates(show(FILL, tube=capped))
     assert is_capped(capped, states)
     assert contrast(capped, states) == pytest.approx(10.0)
-    assert not is_capped(replace(TUBE, cap_a=3.7), LightStates(show(FILL)))
+    assert is_capped(replace(TUBE, cap_a=3.7), LightStates(show(FILL))) is False
+    assert is_capped(TUBE, LightStates(show(FILL))) is False
     made = show(FILL, DRAIN, tube=capped)
     assert in_turn(made) == 2 * 10
     assert changes_of_bar(LightBound(made), (FILL,), BAR, capped=True)[0] == 2
@@ -194,6 +197,90 @@ def test_a_red_on_the_way_between_two_colours_counts() -> None:
         cue("hue", *(Fade("tube", one, 500) for one in ends)), tube=replace(TUBE, safe=BLACK)
     )
     assert may_be_red(TUBE, LightStates(made))
+
+
+def needs(made: Show, name: str = "fill") -> list[int]:
+    """After how many frames each fade of a cue can have gone far enough to count."""
+    (one,) = (each for each in made.score.cues if each.name == name)
+    return [way.needs for way in pressed(made)._ways(one, "level")]
+
+
+@pytest.mark.parametrize(
+    ("lasts_ms", "frames"),
+    # a tenth of one of 60 pixels are 1/6 percent of the level, of 80: so a 480th of the time
+    [(0, 1), (18_000, 1), (19_200, 2), (60_000, 6), (499_200, 52), (508_800, 52), (1_200_000, 52)],
+)
+def test_a_slow_fade_needs_its_time_to_be_seen_but_no_more_than_a_window(
+    lasts_ms: int, frames: int
+) -> None:
+    assert needs(show(cue("fill", to(80.0, lasts_ms)))) == [frames]
+
+
+def test_a_fade_goes_as_far_as_from_the_last_ones_end_or_from_anywhere() -> None:
+    """In a minute 30 percent take 333 ms for the sixth of one, and 50 in 61 s take 203; 3-4-5 is
+    15/8 as fast in its middle. What goes nowhere is never seen."""
+    before, slow = to(80.0, 1000), to(50.0, 60_000)
+    assert needs(show(cue("fill", before, slow))) == [1, 16]
+    assert needs(show(cue("fill", before, Hold(500), slow))) == [1, 16]
+    overlapping = Together((before, to(50.0, 61_000)), 999)
+    assert needs(show(cue("fill", overlapping))) == [1, 10]
+    assert needs(show(cue("fill", replace(to(80.0, 60_000), law=Law("3-4-5"))))) == [3]
+    assert needs(show(cue("fill", before, to(80.0, 1000)))) == [1, FRAMES]
+
+
+def test_the_least_way_counts_where_colour_or_a_cap_may_change_the_light() -> None:
+    """Plain white takes six frames; red, capped, or lit by a cue it may change at once."""
+    slow = cue("fill", to(80.0, 60_000))
+    assert needs(show(slow)) == [6]
+    assert needs(show(slow, tube=replace(TUBE, safe=StripLight((255, 0, 0))))) == [1]
+    assert needs(show(slow, tube=replace(TUBE, cap_a=0.18))) == [1]
+    assert needs(show(slow, tube=replace(TUBE, cap_a=3.7))) == [6]
+    assert needs(show(slow, cue("lit", Fade("tube", WHITE, 100)))) == [1]
+    # as dim as half of full luminance (L* 76: 0.499, CIE 1976) it takes twice as long, 251 ms
+    assert needs(show(slow, tube=replace(TUBE, safe=StripLight((255, 255, 255), 76.0)))) == [12]
+    # too dim to count by a tenth, a pixel as a whole does: 1,250 ms, or 125 of a tenth of the time
+    dim = replace(TUBE, safe=StripLight((255, 255, 255), 30.0))
+    assert needs(show(cue("fill", to(80.0, 6000)), tube=dim)) == [6]
+
+
+def test_of_two_bars_of_one_lamp_the_finer_one_is_seen_first() -> None:
+    """120 pixels in place of 60 change by half of the way."""
+    fine = Strip("fine", "b", 4, pixels=120, safe=WHITE)
+    made = show(cue("fill", to(80.0, 60_000)))
+    bars = (BAR, LevelBar("fine", "level"))
+    for several in (bars, bars[::-1]):
+        rig = replace(made.rig, outputs=(LEVEL, TUBE, fine), bars=several)
+        assert needs(replace(made, rig=rig)) == [3]
+    assert needs(replace(made, rig=replace(made.rig, bars=()))) == [1]
+
+
+@pytest.mark.parametrize(("busy", "least"), [("take", 6.0), ("refuse", 10.0)])
+def test_a_part_for_letting_go_comes_behind_any_of_the_ways_that_have_begun(
+    busy: Conflict, least: float
+) -> None:
+    """Up for five frames and down for five; then, a frame on at the soonest, half up for five.
+
+    A press and the next one leave time for both, so another run begins six frames on at the latest.
+    """
+    grab = replace(cue("grab", to(80.0), to(20.0), busy=busy), let_go="open")
+    opens = cue("open", to(50.0))
+    up, down = LightWay(0, 5, 80.0), LightWay(5, 10, 20.0)
+    assert pressed(show(grab, opens))._runs(grab, "level", (grab,)) == [
+        LightRun("grab", (up, down), least, 10.0),
+        LightRun("grab", (LightWay(1, 6, 50.0),), 6.0, 6.0),
+        LightRun("grab", (up, LightWay(1, 6, 50.0)), 6.0, 6.0),
+        LightRun("grab", (up, down, LightWay(5, 10, 50.0)), 6.0, 10.0),
+    ]
+
+
+def test_what_takes_no_time_and_never_ends_comes_every_frame() -> None:
+    found: list[tuple[float, Fade]] = []
+    assert _written_out(Repeat(Fade("level", 80.0, 0), None), "level", found)
+    assert [at for at, _ in found] == [20.0 * n for n in range(400)]
+    found.clear()
+    endless = Repeat(InTurn((Fade("level", 80.0, 0), Repeat(Hold(10), None))), 3)
+    assert _written_out(endless, "level", found)
+    assert [at for at, _ in found] == [0.0]
 
 
 @pytest.mark.parametrize(("fades", "read"), [(400, True), (401, False), (402, False)])

@@ -18,8 +18,11 @@ from sim.model import (
     Adapter,
     Board,
     CalibrationPoint,
+    Cue,
+    JointLimits,
     Load,
     Mount,
+    Move,
     Rating,
     Rig,
     Rod,
@@ -28,8 +31,9 @@ from sim.model import (
     Show,
     Supply,
 )
+from sim.score.tree import planned_moves
 from sim.strain.coupling import coupled_show
-from sim.strain.hardest_torque import jarred_nm
+from sim.strain.hardest_torque import hardest_torques, jarred_nm
 from sim.strain.reachable import Reachable
 from sim.strain.sag import sags, start_sags
 
@@ -126,3 +130,31 @@ def test_a_part_alone_jars_no_other() -> None:
     weight = 0.08 * 0.125 * G
     assert jump.reach.speed_deg_s == pytest.approx(400.0 * (1.0 + weight / 2.0), rel=1e-3)
     assert jump.lasts_s > 180.0 / 400.0
+
+
+def test_a_part_beside_a_chain_neither_jars_it_nor_is_jarred() -> None:
+    loose = replace(TIP, name="loose", mount=None)
+    reach = JointLimits((-90.0, 90.0), 400.0, 20_000.0)
+    alone = jarred_nm(wing(ROOT, TIP).rig, "tip", reach)
+    for outputs in ((loose, ROOT, TIP), (ROOT, TIP, loose)):
+        rig = wing(*outputs).rig
+        assert jarred_nm(rig, "tip", reach) == pytest.approx(alone)
+        assert jarred_nm(rig, "loose", reach) == {}
+
+
+def test_of_a_chain_that_is_not_all_there_nothing_is_said() -> None:
+    """What stands on the tip would jar the others as well."""
+    crest = replace(TIP, name="crest", mount=Mount("tip", 0.2))
+    rig = wing(ROOT, TIP, crest).rig
+    reach = JointLimits((-90.0, 90.0), 400.0, 20_000.0)
+    assert jarred_nm(rig, "tip", reach).keys() == {"root", "crest"}
+    assert jarred_nm(replace(rig, outputs=rig.outputs[:2]), "tip", reach) == {}
+
+
+@pytest.mark.parametrize(("lasts_ms", "cue"), [(0, None), (1, "kick")])
+def test_a_move_of_a_millisecond_counts_and_one_of_none_does_not(
+    lasts_ms: int, cue: str | None
+) -> None:
+    kick = Cue("kick", "", Move("root", 10.0, lasts_ms))
+    show = replace(wing(ROOT), score=Score("Wing", (kick,)))
+    assert hardest_torques(show, planned_moves(show))["root"].cue == cue
