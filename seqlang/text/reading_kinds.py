@@ -161,7 +161,7 @@ NAMES: Final = (
 
     Why: a line that uses the name could mean either.
 
-    Instead: rename one of them, where it is used as well.
+    Instead: rename one of them, also in the lines that use it.
 
     Source of the limit: LANGUAGE.md, 1.
     """,
@@ -187,8 +187,8 @@ NAMES: Final = (
     """,
     """several-meant: a name stands for several things where one is needed.
 
-    What: a board, a supply and a part that carries another are one thing each; on mirrored sides
-    and in rows that is a name with its side or its number.
+    What: a line that needs one board, one supply or one part names one thing. On mirrored sides and
+    in rows, the name of one thing has its side or its number.
 
     Why: a plug goes into one board.
 
@@ -264,7 +264,7 @@ NUMBERS: Final = (
 
     What: repeats, cells, pixels, LEDs and buttons are counted in whole numbers.
 
-    Why: half a repeat has no end that could be shown.
+    Why: a board cannot do half a repeat.
 
     Instead: write a whole number.
 
@@ -383,8 +383,8 @@ STATEMENTS: Final = (
     What: at most 12 ways lead through the `one of` blocks between two rounds of a repeat. Two
     blocks behind one another multiply their ways; so does a block that a `repeat` counts.
 
-    Why: the check lets every way come after every way, at the worst of all that is drawn on it.
-    With hundreds of ways it would take minutes.
+    Why: the check lets every way follow every way, with all draws at their worst. With hundreds of
+    ways it would take minutes.
 
     Instead: choose from fewer things at a time, or make some of the choices in another strand of
     idle. Strands run side by side, and each has ways of its own.
@@ -425,8 +425,8 @@ STATEMENTS: Final = (
     """,
     """values-do-not-fit: brackets hold too few values, too many, or others than are needed.
 
-    What: what is described for two sides takes a value for each, by the side's name; what is
-    described for a row takes a value for each thing of it, or the first and a step.
+    What: a thing on two sides takes a value for each side, by the side's name. A row takes a value
+    for each of its things, or the first value and a step.
 
     Why: otherwise a thing has no value, or a value belongs to no thing.
 

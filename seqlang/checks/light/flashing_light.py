@@ -3,10 +3,11 @@
 general-flash: the light of a cue flashes more than three times within a second.
 red-flash: the red light of a cue flashes more than three times within a second.
 
-What: no output by itself, no two and not all of them together, make more than three general or red
-flashes within any one second, in any cue rehearsed over idle, effects included. Where a strand
-of idle draws what its light does, the worst that can be drawn counts. Only where an effect lies
-over such light, or fades of it cut one another short, it is a warning that nothing rules it out.
+What: no output by itself, no two outputs together, and not all outputs together make more than
+three general or red flashes within any one second, in any cue rehearsed over idle, effects
+included. Where a strand of idle draws what its light does, the worst that can be drawn counts. If
+an effect lies over such light, or its fades cut one another short, the finding is a warning:
+flashes cannot be ruled out.
 
 Why: flashing light, saturated red above all, can set off seizures.
 

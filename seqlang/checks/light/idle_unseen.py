@@ -4,7 +4,7 @@ What: a strand of idle fades no lamp that follows a move, and it sets no output 
 sensor, unless a part's line says `mixed with idle`.
 
 Why: idle goes on for as long as the show is ready, and so does the follower. A lamp that follows a
-move goes back to it at once, so all that is seen of the fade is a jerk, again at every pass. What
+move goes back to it at once. So the fade shows only as a jerk, again at every pass. An output that
 follows a sensor shows nothing of idle. A cue that a button starts has the output while it runs.
 
 Example:

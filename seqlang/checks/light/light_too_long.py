@@ -6,7 +6,7 @@ whose pixels differ each pixel is watched: at most 30,000,000 in all frames of a
 The pattern of a fast effect is looked at on every light it lies on, with 450,000 looks at most. An
 irregular one that does not flash in its first beats is looked at to its end, which takes far more.
 
-Why: a flash that is not looked for is not found. If this is found, nothing else is checked.
+Why: the check finds only flashes that it looks for. If this is found, nothing else is checked.
 
 Example: twenty cues that each repeat a flicker for ten minutes.
 

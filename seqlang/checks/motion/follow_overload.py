@@ -1,10 +1,10 @@
-"""follow-overload: a part that follows a source may be asked for more than its servo has.
+"""follow-overload: a part that follows a source may need more than its servo has.
 
 What: at every place between its targets, at the greatest speed and the greatest acceleration with
 which the part follows, both at once, the servo's line leaves the margin.
 
-Why: a hand turns a stick at any moment, also while the part is under way. Some day the part is
-turned round at full speed where its weight pulls most. A servo that stalls then draws its full
+Why: a hand turns a stick at any moment, also while the part is under way. Some day a hand turns the
+part round at full speed where its weight pulls most. A servo that stalls then draws its full
 current, heats up within seconds and strips its gears.
 
 Example:

@@ -1,9 +1,9 @@
 """grip-too-long: a servo presses on what it holds for longer than its winding stands.
 
 What: at the torque of the grip, the winding of the servo that grips (and of one that carries it)
-gets no hotter at one go than what the servo stands for ever would make it (a warning). And no cue,
-nor the safe pose, keeps a part closed for longer than its grip is declared for (a warning). Cues
-that take more than ten minutes together are not rehearsed for it (advice says so).
+gets no hotter in one grip than at the torque that the servo can hold for ever (a warning). And no
+cue, nor the safe pose, keeps a part closed for longer than its grip is declared for (a warning).
+Cues that take more than ten minutes together are not rehearsed for it (advice says so).
 
 Why: a stalled servo turns its whole current into heat, in a few grams of copper; it smokes within
 seconds.

@@ -2,10 +2,11 @@
 
 What: the declared force, with the pose held as well and the rig's margin in hand, takes no more
 than the stall torque at the lowest voltage that the show leaves. A spring or a weight that closes
-the part gives a share of that force; one that pulls it open takes more of the servo. The same for a
-servo whose part carries the one that grips: its hinge bears that force on a longer lever.
+the part gives a share of that force. A spring or a weight that pulls the part open needs more of
+the servo. The same holds for a servo whose part carries the gripping part: its hinge bears the
+force on a longer lever.
 
-Why: the hand closes, and what it should carry slips out.
+Why: the hand closes, and the thing that it should carry slips out.
 
 Example:
 

@@ -1,6 +1,6 @@
 """follow-beyond-chip: a board's chip has no room for outputs that follow.
 
-What: outputs that follow hang on a chip that can let them.
+What: an output that follows is on a board whose chip can do that.
 
 Why: the smaller chip's memory is full. The output would never follow.
 

@@ -2,7 +2,8 @@
 
 What: where a line says `mixed with idle`, a strand of idle moves that part.
 
-Why: what idle moves is added to what the part follows. Here nothing is, so the words do nothing.
+Why: the motion of idle is added to what the part follows. Here idle has none, so the words do
+nothing.
 
 Example:
 

@@ -1,4 +1,4 @@
-"""scale-elsewhere: a cue is to go as far as something says that another board hears.
+"""scale-elsewhere: a cue is to go as far as a channel or a sensor of another board says.
 
 What: all servos of such a cue hang on the board at which its channel or its sensor arrives. That
 board leads, or plays alone.
@@ -13,7 +13,7 @@ Example:
     cue bow, as far as knob from 10 % to 90 %
         neck to 30 deg in 1 s
 
-Instead: a cue of its own for what hangs elsewhere, which goes as far as it says, or
+Instead: write a cue of its own for the parts on the other board, without `as far as`, or
 
     sensor knob: hub pin PF0
     servo neck: hub pin PA0

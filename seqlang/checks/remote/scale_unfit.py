@@ -1,10 +1,11 @@
-"""scale-unfit: a cue is to go as far as something says, and cannot.
+"""scale-unfit: a cue has `as far as`, and cannot be scaled.
 
-What: such a cue moves a servo, and somebody starts it: it is no strand of idle, and not what boards
-start by themselves for a silent remote or a low battery.
+What: such a cue moves a servo, and somebody starts it. It is no strand of idle. It is not a cue
+that boards start by themselves, for a silent remote or a low battery.
 
-Why: only moves are scaled, and lights stay as they are written. What starts by itself starts when
-nobody has set a knob. Idle begins once, and would keep for hours what it read then.
+Why: only moves are scaled, and lights stay as they are written. A cue that boards start by
+themselves starts when nobody has set a knob. Idle begins once, and would keep for hours what it
+read then.
 
 Example:
 

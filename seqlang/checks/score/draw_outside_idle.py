@@ -2,7 +2,7 @@
 
 What: only the cues behind `idle: go` may say `A .. B`. A gesture that they play may, too.
 
-Why: what is drawn differs from one pass of a loop to the next. A cue that a button starts begins
+Why: a drawn amount differs from one pass of a loop to the next. A cue that a button starts begins
 anew each time, and would show the same each time.
 
 Example:

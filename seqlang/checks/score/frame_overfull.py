@@ -1,15 +1,16 @@
 """frame-overfull: more is due in one frame than a board does in a frame.
 
 What: at most 64 steps of a board fall due within one frame of 20 ms. A step is a move, a fade, an
-effect, a switch, a wait, the begin and each end of a `repeat`, and where the table holds lines only
-once that come again, the way there and back. Each cue is counted from its start as it is written:
-by itself, and with the most that idle may do in a frame (a warning). Cues that may run side by side
-are counted as if the fullest frames of all met (an advice). Of a board 100,000 steps are counted,
-of each of its cues the same share.
+effect, a switch, a wait, the beginning and each end of a `repeat`. If lines come again and the
+table holds them only once, the way there and the way back are steps too. Each cue is counted from
+its start as it is written: by itself, and with the most that idle may do in a frame (a warning).
+Cues that may run side by side are counted as if the fullest frames of all met (an advice). The
+check counts 100,000 steps of a board, with the same share for each of its cues.
 
-Why: a board does what is due in its order, and the rest a frame later. What follows it in the cue
-is late by as much, and nothing makes up for that. So the cue runs behind its music and behind the
-other boards, and no light or servo tells you why. `bellcrank status` counts such frames.
+Why: a board does the steps in their order, and those that are left a frame later. All that follows
+them in the cue is late by as much, and nothing makes up for that. So the cue runs behind its music
+and behind the other boards, and no light or servo tells you why. `bellcrank status` counts such
+frames.
 
 Example: three repeats side by side, with fades of 1 ms.
 

@@ -1,6 +1,6 @@
 """left-spinning: a cue ends, and a part that it has set turning goes on turning.
 
-What: what a cue has set turning stands still when the cue ends, or idle takes it back. A
+What: a part that a cue has set turning stands still when the cue ends, or idle takes it back. A
 warning; advice where the cue of another button takes the part back.
 
 Why: such a part turns until something else stops it. It winds up what it catches while nobody looks

@@ -3,8 +3,8 @@
 What: where a board watches its battery, `battery low` starts a cue; and where `battery low` stands
 under `remote`, a board watches its battery, and no other board leads it.
 
-Why: a warning that nobody sees is none: the parts stop in mid-show. A board that follows starts no
-cue of its own; it stops all the same.
+Why: if nobody sees a warning, the parts stop in mid-show. A board that follows starts no cue of its
+own. It stops all the same.
 
 Example:
 

@@ -1,7 +1,7 @@
 """brown-out: the voltage that arrives at a board is too low for its chip.
 
-What: while the cues that can run together do, the voltage at each board's chip stays over its
-brown-out level (an error), and over what it needs at its clock (a warning). A regulator on the
+What: while all cues that can run together are running, the voltage at each board's chip stays over
+its brown-out level (an error), and over what it needs at its clock (a warning). A regulator on the
 board takes its dropout from the board's voltage (`logic`). Where slower moves would do, their times
 are computed.
 

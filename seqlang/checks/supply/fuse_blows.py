@@ -2,12 +2,13 @@
 
 What: the peak current at the source stays under the fuse's rating (a warning), and under what a
 fuse of that kind surely carries for half a second (an error): 135 % of a blade fuse's rating, 110 %
-of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127. Where parts grip for longer, for as
-long as that. What flows while nothing moves, with all lights on and all parts held up, stays under
-what the fuse surely carries for an hour (an error): 100 %, 110 % and 150 %. What a cue takes for
-longer than a peak, started again and again, makes the fuse no hotter than that does (an error): of
-a blade fuse, which carries 135 % for 0.75 s, 135 % may flow for so long after a rest, and 120 % for
-1.1 s. In warm air a blade fuse has less of its rating, and all of this counts from what is left.
+of a fast cartridge's to UL 248-14, 150 % of one to IEC 60127. If parts grip for longer, the fuse
+must carry it for as long as they grip. The current while nothing moves, with all lights on and all
+parts held up, stays under what the fuse surely carries for an hour (an error): 100 %, 110 % and 150
+%. A cue may take its current for longer than a peak. Started again and again, it makes the fuse no
+hotter than that current for an hour does (an error). A blade fuse carries 135 % for 0.75 s: so 135
+% may flow for so long after a rest, and 120 % for 1.1 s. In warm air a blade fuse has less than its
+rating, and all of this counts from what is left.
 
 Why: a fuse that runs hot ages and opens on the street.
 

@@ -2,9 +2,9 @@
 
 What: the peak current of the cues that can run together stays under the limit of the regulator and
 the adapter, and a battery's voltage does not collapse under it (an error). Where slower moves would
-do, their times are computed; where holding the poses takes too much already, it is said. The same
-at power-up, while one servo after another jumps to its safe pose (a warning); where a board resets
-then, `brown-out` says so.
+do, their times are computed; if holding the poses already takes too much, the finding says so. The
+same at power-up, while one servo after another jumps to its safe pose (a warning); where a board
+resets then, `brown-out` says so.
 
 Why: a board whose voltage collapses resets in the middle of a move.
 

@@ -2,7 +2,7 @@
 
 What: a sensor, and the watch of a battery, is on a board whose chip's firmware measures voltages.
 
-Why: the smaller chip's memory has no room for what measures and for what follows a sensor.
+Why: the smaller chip's memory has no room for the code that measures sensors and follows them.
 
 Example:
 

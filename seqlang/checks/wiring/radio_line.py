@@ -7,8 +7,9 @@ What: a `radio` stands below the board that leads. All boards that follow it hav
 their own for it. Its rate is one that the ports make: off by at most 1.5 %, at double speed 1 %,
 and fast enough for one state of the show a frame.
 
-Why: a receiver samples each bit in its middle. What is off by more misses the last bits of a byte,
-on a warm day first. The smaller chip has one serial port, and the computer's rate is set there.
+Why: a receiver samples each bit in its middle. At a rate that is off by more it misses the last
+bits of a byte, first on a warm day. The smaller chip has one serial port, and the computer's rate
+is set there.
 
 Example:
 
