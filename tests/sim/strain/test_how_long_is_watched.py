@@ -35,7 +35,7 @@ from sim.rehearsal.trajectories import Fading
 from sim.rulebook import EFFECT_SOFT_MS
 from sim.score.tree import children, duration_ms
 from sim.strain.eye import Eye, _lights_under, least_passing_ms
-from sim.strain.watched import carried_out, watched_ms
+from sim.strain.watched import carried_out, may_last, watched_ms
 
 BOARDS = (Board("b", "any", 1),)
 
@@ -67,6 +67,9 @@ def endless(*steps: Step) -> Repeat:
         (cue(Hold(1000), endless(fade(100), Hold(400))), 3 * 1500 + 3000),
         (cue(endless(Hold(400))), 3000),
         (cue(fade(5000), endless(Hold(400))), 5000),
+        # of several, three passes of the longest; what stands behind one never comes
+        (Cue("c", "", Together((endless(fade(100)), endless(fade(700))))), 3 * 700 + 3000),
+        (cue(endless(fade(100), Hold(400)), fade(100)), 3 * 500 + 3000),
         (cue(fade(5000), endless(Move("jaw", 9, 400))), 5000),
         # an effect that is left on: a regular one three seconds, an irregular one a row
         (cue(effect("breathe", 500)), 3000),
@@ -90,6 +93,15 @@ def endless(*steps: Step) -> Repeat:
 )
 def test_a_cue_is_watched_until_it_comes_round(one: Cue, ms: int) -> None:
     assert watched_ms(one) == ms
+
+
+@pytest.mark.parametrize(("ms", "lasts"), [(30_000, False), (30_001, True)])
+def test_what_ends_within_half_a_minute_makes_no_long_row(ms: int, lasts: bool) -> None:
+    one, short = cue(fade(100), Hold(ms - 100)), cue(fade(100))
+    assert may_last(one, (short, one)) is lasts
+    assert may_last(one, (short,)) is False
+    assert may_last(cue(effect("run", 500)), ()) is True
+    assert may_last(cue(effect("run", 501)), ()) is False
 
 
 # -- what is carried out --------------------------------------------------------------------------
