@@ -13,6 +13,7 @@ import pytest
 
 from sim.model import (
     Cue,
+    Follow,
     Gear,
     Hold,
     InTurn,
@@ -47,6 +48,30 @@ def states(*bodies: Step, idle: tuple[str, ...] = ()) -> Reachable:
 def test_a_part_may_come_to_a_stand_at_the_target_of_any_move() -> None:
     found = states(InTurn((jaw(20), jaw(9), jaw(20))), InTurn((jaw(30), Hold(5)))).stands_deg
     assert found == {"jaw": (4.0, 20, 9, 30), "fin": (0.0,)}
+
+
+@pytest.mark.parametrize(
+    ("ends", "places"),
+    [
+        ((10.0, 11.0), (10.0, 10.5, 11.0)),
+        ((11.0, 10.0), (10.0, 10.5, 11.0)),
+        # 1.1 deg in three steps of less than half a degree
+        ((10.0, 11.1), (10.0, 10.0 + 1.1 / 3.0, 10.0 + 2.2 / 3.0, 11.1)),
+        ((10.0, 10.5), (10.0, 10.5)),
+        ((10.0, 10.1), (10.0, 10.1)),
+        ((10.0, 10.0), (10.0,)),
+    ],
+)
+def test_a_part_that_follows_a_source_may_stand_anywhere_on_its_way(
+    ends: tuple[float, float], places: tuple[float, ...]
+) -> None:
+    show = show_of(Cue("c", "", jaw(20)))
+    follows = (Follow("jaw", "knob", 0.0, 1.0, *ends), Follow("lure", "knob", 0.0, 1.0, 0.0, 9.0))
+    found = Reachable(replace(show, rig=replace(show.rig, follows=follows)))
+    assert found.stands_deg["jaw"] == pytest.approx((4.0, 20.0, *places))
+    for place in places:
+        assert any(at == pytest.approx(place) for at in found.held_long_deg["jaw"])
+    assert found.stands_deg["fin"] == (0.0,)
 
 
 def test_what_no_servo_of_the_rig_is_stands_nowhere() -> None:

@@ -12,7 +12,7 @@ from math import inf
 import numpy as np
 import pytest
 
-from sim.light.lightness import luminance
+from sim.light.lightness import lightness, luminance
 from sim.model import (
     Adapter,
     Binding,
@@ -144,6 +144,10 @@ def test_a_red_light_swings_by_its_red() -> None:
     red, black = StripLight((255, 0, 0)), StripLight((0, 0, 0))
     assert _swing(reach(red), reach(black)) == pytest.approx(320.0 / 20.0)
     assert _swing(reach(red, 0.5), reach(black, 0.5)) == pytest.approx(320.0 / 20.0 / 3.0)
+    assert _swing(reach(black), reach(red)) == pytest.approx(320.0 / 20.0)
+    # of several lights the one that swings most
+    both = {**reach(red), "m": reach(0.0)["l"]}, {**reach(black), "m": reach(60.0)["l"]}
+    assert _swing(*both) == _swing(*both[::-1]) == pytest.approx(320.0 / 20.0)
 
 
 # -- use ------------------------------------------------------------------------------------------
@@ -294,6 +298,20 @@ def test_a_cue_that_flashes_by_itself_needs_no_finger() -> None:
     strobe = Cue("strobe", "", Repeat(beat, 6))
     rig = Rig((), (Board("b", "any", 1),), (LURE,))
     assert hurry(Eye(Show(rig, Score("t", (strobe,), (Binding(1, "strobe"),)))), strobe) is None
+
+
+@pytest.mark.parametrize(("share", "flashes"), [(0.098, False), (0.102, True), (0.12, True)])
+@pytest.mark.parametrize("first", ["dark", "lit"])
+def test_two_buttons_flash_from_a_tenth_of_full_light_on(
+    share: float, flashes: bool, first: str
+) -> None:
+    lit, dark = (
+        Cue(n, "", fade(to, 0)) for n, to in (("lit", float(lightness(share))), ("dark", 0))
+    )
+    cues = (dark, lit) if first == "dark" else (lit, dark)
+    bindings = tuple(Binding(n, one.name) for n, one in enumerate(cues, 1))
+    rig = Rig((), (Board("b", "any", 1),), (LURE,))
+    assert (hurry_in_turn(Eye(Show(rig, Score("t", cues, bindings))), cues) is not None) is flashes
 
 
 def test_of_several_pairs_the_one_that_changes_a_light_most_is_looked_at_first() -> None:

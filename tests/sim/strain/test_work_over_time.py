@@ -14,6 +14,7 @@ from sim.model import (
     Cue,
     Electrics,
     Fade,
+    Grip,
     Lamp,
     Load,
     Mount,
@@ -39,7 +40,7 @@ from sim.rig.wire import loop_ohm
 from sim.strain.coupling import coupled_show
 from sim.strain.sag import sags, start_sags
 from sim.strain.shortest import Impossible
-from sim.strain.torque_and_current import demand_of, work
+from sim.strain.torque_and_current import demand_of, moving_in, work
 
 POINTS = (CalibrationPoint(-90.0, 900.0), CalibrationPoint(90.0, 2100.0))
 WALL = Supply("p", Adapter(6.0, 50.0))
@@ -236,3 +237,37 @@ def test_the_share_of_a_servo_is_that_of_its_harder_posture() -> None:
     assert done.allowed_nm == pytest.approx([0.9 * 3.0])
     assert done.speed_deg_s.tolist() == [0.0]
     assert done.current_a == pytest.approx([0.02 + (3.0 - 0.02) * hardest / 3.0])
+
+
+def samples_of(one: Servo, speeds: list[float], powered: list[bool], way: list[bool]) -> Samples:
+    rows = np.array(speeds), np.zeros(len(speeds)), np.zeros(len(speeds))
+    seen = ServoSamples(np.array(speeds), *rows, np.array(powered), np.array(way))
+    return Samples(np.arange(float(len(speeds))), {one.name: seen}, {}, {}, {})
+
+
+def test_a_part_that_turns_round_moves_wherever_it_turns_however_slowly() -> None:
+    """The place of such a part is its speed, in rpm: a sixth of one is a degree a second."""
+    one = servo("wheel", 2.0)
+    wheel = replace(one, load=replace(one.load, spins=True))
+    speeds = [0.0, 0.1, -0.1, 30.0, 30.0]
+    powered, way = [True, True, True, True, False], [False] * 5
+    samples = samples_of(wheel, speeds, powered, way)
+    assert moving_in(wheel, samples.servos["wheel"]).tolist() == [0.0, 1.0, 1.0, 1.0, 0.0]
+    # of any other part only what it is told counts
+    assert moving_in(one, samples.servos["wheel"]).tolist() == [0.0] * 5
+    told = samples_of(one, speeds, powered, [True] * 5)
+    assert moving_in(one, told.servos["wheel"]).tolist() == [1.0, 1.0, 1.0, 1.0, 0.0]
+
+
+def test_a_part_without_pulses_or_pressed_against_what_it_grips_turns_no_horn() -> None:
+    """A gripping part goes no farther than its contact, whatever it is told."""
+    jaw = servo("jaw", 2.0)
+    claw = replace(jaw, name="claw", grip=Grip(20.0, 1, 1.0, 1.0, 0.1))
+    for one, speeds in ((jaw, [10.0, 30.0, 0.0]), (claw, [10.0, 0.0, 0.0])):
+        angle, speed = np.array([10.0, 30.0, 10.0]), np.array([10.0, 30.0, 30.0])
+        powered = np.array([True, True, False])
+        seen = ServoSamples(angle, speed, np.zeros(3), np.zeros(3), powered, powered)
+        rig = Rig((), BOARDS, (one,))
+        done = work(rig, Samples(np.arange(3.0), {one.name: seen}, {}, {}, {})).servos[one.name]
+        assert done.speed_deg_s.tolist() == speeds
+        assert done.share[2] == 0.0
