@@ -76,4 +76,4 @@ def warmest(heat: Array, constant: float) -> float:
     decay = np.exp(-1.0 / constant)
     weights = decay**ages * (1.0 - decay) / (1.0 - decay**heat.size)
     warmth = np.fft.irfft(np.fft.rfft(heat) * np.fft.rfft(weights), heat.size)
-    return max(float(np.max(warmth)), 0.0)
+    return float(np.max(warmth))

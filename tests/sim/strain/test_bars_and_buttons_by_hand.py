@@ -201,8 +201,7 @@ def test_a_red_on_the_way_between_two_colours_counts() -> None:
 
 def needs(made: Show, name: str = "fill") -> list[int]:
     """After how many frames each fade of a cue can have gone far enough to count."""
-    (one,) = (each for each in made.score.cues if each.name == name)
-    return [way.needs for way in pressed(made)._ways(one, "level")]
+    return [way.needs for way in ways_of(made, name)]
 
 
 @pytest.mark.parametrize(
@@ -226,6 +225,9 @@ def test_a_fade_goes_as_far_as_from_the_last_ones_end_or_from_anywhere() -> None
     assert needs(show(cue("fill", overlapping))) == [1, 10]
     assert needs(show(cue("fill", replace(to(80.0, 60_000), law=Law("3-4-5"))))) == [3]
     assert needs(show(cue("fill", before, to(80.0, 1000)))) == [1, FRAMES]
+    # down from 80, where another cue has left it, or up from dark: 60 percent, 167 ms
+    drain = cue("drain", to(20.0, 60_000))
+    assert needs(show(drain, cue("fill", before)), "drain") == [8]
 
 
 def test_the_least_way_counts_where_colour_or_a_cap_may_change_the_light() -> None:
@@ -252,6 +254,11 @@ def test_of_two_bars_of_one_lamp_the_finer_one_is_seen_first() -> None:
         rig = replace(made.rig, outputs=(LEVEL, TUBE, fine), bars=several)
         assert needs(replace(made, rig=rig)) == [3]
     assert needs(replace(made, rig=replace(made.rig, bars=()))) == [1]
+    # a bar of another lamp is nothing to this one
+    other = Lamp("other", "b", 10)
+    for bars in ((BAR, LevelBar("fine", "other")), (LevelBar("fine", "other"), BAR)):
+        rig = replace(made.rig, outputs=(LEVEL, other, TUBE, fine), bars=bars)
+        assert needs(replace(made, rig=rig)) == [6]
 
 
 @pytest.mark.parametrize(("busy", "least"), [("take", 6.0), ("refuse", 10.0)])
@@ -271,6 +278,25 @@ def test_a_part_for_letting_go_comes_behind_any_of_the_ways_that_have_begun(
         LightRun("grab", (up, LightWay(1, 6, 50.0)), 6.0, 6.0),
         LightRun("grab", (up, down, LightWay(5, 10, 50.0)), 6.0, 10.0),
     ]
+
+
+@pytest.mark.parametrize(
+    ("times", "found", "whole"), [(399, 399, True), (400, 400, True), (401, 401, False)]
+)
+def test_of_more_than_four_hundred_passes_not_all_are_written_out(
+    times: int, found: int, whole: bool
+) -> None:
+    fades: list[tuple[float, Fade]] = []
+    body = Repeat(InTurn((Fade("level", 80.0, 0), Hold(10))), times)
+    assert _written_out(body, "level", fades) or not whole
+    assert len(fades) >= found
+    made = show(Cue("many", "", body))
+    assert all((way.target is None) is not whole for way in ways_of(made, "many"))
+
+
+def ways_of(made: Show, name: str) -> tuple[LightWay, ...]:
+    (one,) = (each for each in made.score.cues if each.name == name)
+    return pressed(made)._ways(one, "level")
 
 
 def test_what_takes_no_time_and_never_ends_comes_every_frame() -> None:

@@ -20,6 +20,7 @@ from sim.model import (
     Hold,
     InTurn,
     Lamp,
+    OneOf,
     Repeat,
     Rig,
     Score,
@@ -253,6 +254,43 @@ def test_a_red_light_that_goes_quite_dark_under_an_effect_counts_without_end() -
     assert under(Effect("belly", "sparkle", 500, 100.0), lit, light=BELLY) == inf
     assert under(Effect("belly", "sparkle", 500, 99.0), lit, light=BELLY) < inf
     assert under(Effect("lure", "sparkle", 500, 100.0), cut(100.0)) < inf
+
+
+def test_of_ways_and_of_tenths_under_an_effect_the_fewer_are_told() -> None:
+    """Twelve beats of sparkle within a second, and two that are cut: ways by the dozen. At a depth
+    of 2 percent they are worth 29 times 0.0505 (L* 98, CIE 1976), 14 tenths: 2 + 28 changes. At 90
+    percent they are worth hundreds, and the ways, which no depth changes, are fewer."""
+
+    def told(depth_pct: float) -> tuple[int, float, float]:
+        body = InTurn((cut(100.0), Effect("lure", "sparkle", 80, depth_pct), Hold(5000), MAYBE))
+        show = show_of(body, LURE)
+        (cue,) = show.score.cues
+        bound = LightBound(show, {"c": body})
+        (one,) = may_flash(show, cue, cue, bound, LightStates(show))
+        assert (one.kind, one.outputs, one.is_near) == ("general", ("lure",), False)
+        tenths = _under_effects(show, cue, LURE, LightStates(show))
+        return one.count, tenths, bound.of_light(cue, "lure")
+
+    count, tenths, ways = told(2.0)
+    assert tenths < ways
+    assert count == tenths // 2
+    count, tenths, ways = told(90.0)
+    assert tenths > ways
+    assert count == ways // 2
+
+
+@pytest.mark.parametrize(("gap_ms", "count"), [(150, 4), (200, None)])
+def test_two_lights_by_turns_in_a_choice_count_by_the_quickest_way(
+    gap_ms: int, count: int | None
+) -> None:
+    """Both are found lit, two changes, a frame before; each cut that begins within 1,020 ms of that
+    is one more: at 0, 150 .. 900 seven, at 0, 200 .. 800 five. Ways of two lights turn their sum
+    2 n - 1 times by themselves, which is far more."""
+    cuts = [cut(level, name=name) for level in (100.0, 0.0) for name in ("lure", "eye")]
+    by_turns = InTurn((row(gap_ms, *cuts), OneOf((Hold(5), Hold(7)))))
+    body = Repeat(OneOf((by_turns, Hold(5000))), None)
+    expected = () if count is None else (MayFlash("general", ("lure", "eye"), count, False),)
+    assert found_in(body, LURE, EYE) == expected
 
 
 @pytest.mark.parametrize(

@@ -245,6 +245,40 @@ def test_each_rehearsal_counts_its_frames_and_fades() -> None:
     assert eye._frames == 2 * (1000 + 2480 + 1000) // 20
 
 
+def test_judging_a_cue_counts_its_pixels_and_the_looks_at_its_patterns() -> None:
+    """A strip of five pixels whose pixels differ, beside a lamp: six in each frame."""
+    white = StripLight((255, 255, 255), 100.0)
+    body = (Fade("belly", white, 0), Effect("belly", "run", 250, 80.0), Hold(6000))
+    one = cue("one", *body)
+    eye = Eye(show_of(one, lights=(LURE, BELLY)))
+    eye.flashes(one)
+    assert eye._pixels == 6 * eye._frames > 0
+    entries = len(eye.states.entries(one))
+    assert eye._looks == entries * (eye.looks(one) + eye.further_looks(one)) > 0
+    two = cue("two", Fade("belly", white, 0), Effect("belly", "run", 250, 90.0), Hold(3000))
+    again = Eye(show_of(one, two, lights=(LURE, BELLY)))
+    for each in (one, two):
+        again.flashes(each)
+    both = [
+        len(again.sights(each)) * (again.looks(each) + again.further_looks(each))
+        for each in (one, two)
+    ]
+    assert min(both) > 0
+    assert again._looks == sum(both)
+
+
+def test_only_kinds_and_lights_that_change_are_among_the_changes() -> None:
+    """A white lamp has no red changes, and one that stands still has none at all."""
+    one = cue("one", *(step for n in (80.0, 5.0) for step in (Fade("lure", n, 0), Hold(300))))
+    eye = Eye(show_of(one))
+    sight = eye.watch(one, eye.states.entries(one)[0])
+    assert set(sight.changes) == {("general", "lure"), ("general", "")}
+    assert set(sight.changes_of_two(("lure", "ear"))) == {("general", ("lure", "ear"))}
+    still = cue("still", Hold(300), Fade("lure", 5.0, 0))
+    eye = Eye(show_of(still))
+    assert eye.watch(still, eye.states.entries(still)[-1]).changes == {}
+
+
 # -- what is told ---------------------------------------------------------------------------------
 
 
