@@ -16,6 +16,7 @@ from sim.model import (
     UNIFORM,
     Binding,
     Board,
+    Channel,
     Cue,
     Effect,
     Fade,
@@ -300,3 +301,60 @@ def test_what_follows_a_sensor_alone_needs_no_more_than_its_value() -> None:
     seen = sample(played, [5000.0])
     assert seen.servos["jaw"].angle_deg == pytest.approx([40.0], abs=0.1)
     assert seen.lamps["lure"].level_pct == pytest.approx([80.0], abs=0.2)
+
+
+# -- a source that is lost -------------------------------------------------------------------------
+
+STICK = Channel("stick", "head", 35, ())
+
+
+def steered(*idle: Cue) -> Show:
+    """A part and a lamp that follow a stick: at 1.5 ms at 30 deg and at 60 %."""
+    rig = Rig(
+        boards=(HEAD,),
+        outputs=(JAW, LURE, GLOW),
+        channels=(STICK,),
+        follows=(
+            Follow("jaw", "stick", 1000.0, 2000.0, 10.0, 50.0),
+            Follow("lure", "stick", 1000.0, 2000.0, 20.0, 100.0),
+        ),
+    )
+    names = tuple(cue.name for cue in idle)
+    return Show(rig, Score("one", idle, (), idle=names, glide_ms=1500))
+
+
+@pytest.mark.parametrize("idles", [False, True])
+def test_what_follows_goes_the_way_back_when_its_source_is_lost(idles: bool) -> None:
+    """The last pulse comes in frame 149; the 25th that is missing is that of frame 174. From the
+    frame before, at 3460 ms, all goes to rest, or to what idle wants. It is held until then."""
+    row = (move("jaw", 20, 100), Fade("lure", 40.0, 100), Hold(60_000))
+    show = steered(*[Cue("idle", "", InTurn(row))] * idles)
+    presses = (Press(0, source="stick", value=1500.0), Press(3000, source="stick", value=None))
+    played = rehearse(show, presses, 6000)
+    held, jaw = played.motions["jaw"][-2:]
+    assert (held.start_ms, jaw.start_ms, jaw.end_ms) == (3460.0, 3460.0, 4960.0)
+    assert held.target_deg == pytest.approx(30.0, abs=0.01)
+    assert (jaw.target_deg, jaw.cue) == ((20.0, "idle") if idles else (JAW.safe_deg, None))
+    still, lure = played.lights["lure"][-2:]
+    assert (still.start_ms, still.end_ms, still.target) == (3460.0, 3480.0, (120.0,))
+    assert (lure.start_ms, lure.end_ms) == (3460.0, 4960.0)
+    assert (lure.target, lure.cue) == (((80.0,), "idle") if idles else ((10.0,), None))
+    # a lamp that follows nothing goes on as it was
+    assert [one.start_ms for one in played.lights["glow"]][2:] == []
+    for name in ("jaw", "lure"):
+        (span,) = played.followed[name]
+        assert span.end_ms == pytest.approx(3460.0, abs=0.01)
+
+
+def test_a_source_that_comes_back_is_followed_again_from_where_its_output_is() -> None:
+    presses = (
+        Press(0, source="stick", value=1500.0),
+        Press(3000, source="stick", value=None),
+        Press(5000, source="stick", value=2000.0),
+    )
+    played = rehearse(steered(), presses, 8000)
+    _, second = played.followed["jaw"]
+    # ten good pulses from frame 250 on: it is live in frame 259
+    assert second.times_ms[0] == 5180.0
+    assert second.place[0] == pytest.approx(JAW.safe_deg)
+    assert sample(played, [7900.0]).servos["jaw"].angle_deg == pytest.approx([50.0], abs=0.1)
