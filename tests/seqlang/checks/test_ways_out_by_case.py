@@ -11,7 +11,7 @@ import pytest
 
 from tests.seqlang.checks.motion.test_interruption_limits import computed
 from tests.seqlang.checks.wiring.test_line_and_timer_pins import broken
-from tests.seqlang.show_text import LAMP, findings, show
+from tests.seqlang.show_text import LAMP, along, findings, show
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -236,6 +236,28 @@ CASES = (
         help="`48 N` is what it can grip with; or take a stronger servo",
         fix="48 N",
         related=("the servo that bears it",),
+    ),
+    Case(
+        id="too-little-current-for-a-rod",
+        name="rating-impossible",
+        text=along(rating="400 mm/s, 60 N, 2 A at 6.0 V"),
+        severity="warning",
+        at="2 A",
+        label="too little current for that force and speed",
+        help="hold the rod for a second and measure the current; for the printed force and speed "
+        "`8 A` are likely",
+        fix="8 A",
+    ),
+    Case(
+        id="too-little-current-for-a-horn",
+        name="rating-impossible",
+        text=show(jaw={"rating": "0.15 s/60deg, 10 kgf.cm, 1 A at 6.0 V"}),
+        severity="warning",
+        at="1 A",
+        label="too little current for that torque and speed",
+        help="hold the horn for a second and measure the current; for the printed torque and speed "
+        "`3 A` are likely",
+        fix="3 A",
     ),
     Case(
         id="a-cut-that-pulls-the-cord-slack",

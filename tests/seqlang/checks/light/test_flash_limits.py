@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from tests.seqlang.checks.limits import Limit, assert_holds, each
-from tests.seqlang.show_text import LAMP, applied, findings, show
+from tests.seqlang.show_text import LAMP, SNAP, applied, findings, show
 
 STRIP = "strip belly: body pin PD6\n    pixels 20, order grb, each 20 mA\n    cap 1 A\n"
 
@@ -235,6 +235,18 @@ def rewritten_at(cue: str, rig: str = LAMP) -> str | None:
 def test_the_longest_time_of_a_repeat_is_made_longer() -> None:
     fades = "    lure fade to 100% in 60 ms\n    hold 40 ms\n    lure fade to 0% in 80 ms"
     assert rewritten_at(f"repeat 8 times\n{fades}\n    hold 20 ms") == "80 ms"
+
+
+def test_a_strand_of_idle_begins_again_at_its_end_without_a_repeat() -> None:
+    """The same two fades as a button's cue flash once; the longer of them is slowed down."""
+    cues = {"snap": SNAP, "glow": "lure fade to 100% in 90 ms\nlure fade to 0% in 100 ms"}
+    asked = "button 1: go snap\nbutton 3: go glow\nstop button 2"
+    assert findings(show(rig=LAMP, cues=cues, remote=asked), "general-flash") == []
+    text = show(rig=LAMP, cues=cues, score="idle: go glow\n")
+    (one,) = findings(text, "general-flash")
+    assert one.fix is not None
+    assert text[one.fix.span.start : one.fix.span.end] == "100 ms"
+    assert findings(applied(text, one), "general-flash") == []
 
 
 @pytest.mark.parametrize(("calm", "place"), [(7, "200 ms"), (8, None)])

@@ -319,6 +319,25 @@ def test_a_safe_pose_that_grips_never_lets_go() -> None:
     assert unsaid[span.start : span.end] == "jaw"
 
 
+# -- over minutes --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("force", "told"), [("11 N", True), ("2 N", False)])
+def test_a_grip_that_never_lasts_too_long_may_heat_the_servo_over_minutes(
+    force: str, told: bool
+) -> None:
+    """11 N on 60 mm are 67 % of the stall torque. Past 40 of 60 deg it is for the hold of 500 ms
+    and for 0.408 s on the way there and back: for 1.32 s of 2.5 s, so 49 % in the mean square."""
+    close = "jaw to 60 deg in 1 s\nhold 500 ms\njaw to 0 deg in 1 s"
+    text = finger(f"grips {force} at 60 mm, past 40 deg, for 1.5 s", close=close)
+    assert findings(text, "grip-too-long") == []
+    found = findings(text, "servo-heat")
+    assert len(found) == told
+    for one in found:
+        assert "while `close` repeats without a pause, RMS" in one.message
+        assert one.asked == pytest.approx(0.66 / 0.980665 * (1.316 / 2.5) ** 0.5, rel=0.02)
+
+
 # -- a part that carries the one that grips ------------------------------------------------------
 
 
