@@ -5,6 +5,8 @@ Two servos take ten frames each until the board is ready (TABLE.md, section 2).
 
 from __future__ import annotations
 
+from math import inf
+
 import pytest
 
 from sim.model import Board, Cue, Fade, Follow, Hold, InTurn, Lamp, Press, Rig, Score, Sensor, Show
@@ -46,6 +48,42 @@ def test_a_board_that_starts_plays_the_frames_in_which_servos_get_their_pulses(
     """And once it is ready one more, in which what began in that frame may go on."""
     rehearse.rehearse(show_of(Cue("a", "", move("jaw", 9))), (), 2000)
     assert played == [0, 10, 20, 21]
+
+
+READY = [0, 10, 20, 21]
+"""Frames until the board is ready, as above."""
+
+
+def test_a_cue_is_played_as_it_starts_and_ends_and_where_its_button_moves(
+    played: list[int],
+) -> None:
+    """Down in frame 50, up in frame 55; it runs from 980 to 1980 ms, which frame 99 takes. Behind
+    each comes one more frame, in which what has changed may go on."""
+    rehearse.rehearse(show_of(Cue("a", "", move("jaw", 9))), (Press(1000, button=1),), 4000)
+    assert played == [*READY, 50, 51, 55, 56, 99, 100]
+
+
+def test_a_stop_is_played_as_it_begins_and_when_all_parts_stand(played: list[int]) -> None:
+    """It counts from 1980 ms on and takes 1.5 s: limp in frame 174."""
+    show = show_of(Cue("a", "", move("jaw", 9)), stop_ms=1500)
+    rehearse.rehearse(show, (Press(2000, action="stop"),), 6000)
+    assert played == [*READY, 100, 101, 174, 175]
+
+
+def test_a_silence_is_looked_at_when_it_has_come_to_its_length(played: list[int]) -> None:
+    """From 1000 ms on, and 1.5 s are lost: frame 125. The cue runs from 2480 to 3480 ms."""
+    show = show_of(Cue("a", "", move("jaw", 9)), lost_ms=1500, lost_cue="a", bindings=())
+    rehearse.rehearse(show, (), 6000, [(1000.0, inf)])
+    assert played == [*READY, 125, 126, 174, 175]
+
+
+@pytest.mark.parametrize(("length_ms", "frames"), [(999, []), (1000, [50]), (1020, [50, 51])])
+def test_the_last_frame_is_the_one_that_begins_by_the_end(
+    length_ms: int, frames: list[int], played: list[int]
+) -> None:
+    show = show_of(Cue("a", "", move("jaw", 9)))
+    rehearse.rehearse(show, (Press(1000, cue="a"),), length_ms)
+    assert played == [*READY, *frames]
 
 
 def test_what_is_taken_while_it_goes_over_to_its_source_needs_no_more_frames(

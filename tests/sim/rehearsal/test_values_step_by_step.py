@@ -36,9 +36,12 @@ from sim.rehearsal.followers import (
     numbers_of_servo,
     value_at,
 )
+from sim.rehearsal.presses import Presses
 from sim.rehearsal.requests import Hearing, Request, merged
 from sim.rehearsal.sensing import quiet_reading, sensor_settings, sensor_values
 from sim.rehearsal.shining import share
+from sim.rehearsal.trajectories import CueRun, Fading, Throwing, takes_over
+from sim.score.program import BoardProgram
 
 STEPS: list[tuple[int, int | None]] = [(0, None), (5, 100), (9, 200)]
 
@@ -205,3 +208,28 @@ def test_the_light_of_a_move_comes_evenly_over_the_glide(
 ) -> None:
     assert share(float(since_ms), float(glide_ms)) == come
     assert share(np.array([float(since_ms)]), float(glide_ms)).tolist() == [come]
+
+
+# -- what is down, and what ran --------------------------------------------------------------------
+
+
+def test_a_button_may_be_stuck_after_half_a_minute() -> None:
+    presses = Presses(BoardProgram(()))
+    presses.note_down(1, 10)
+    presses.note_down(3, 11)
+    presses.note_down(1, 900)  # it is down already
+    assert [presses.stuck(frame) for frame in (1509, 1510, 1511)] == [0, 0b10, 0b1010]
+    presses.note_up(1)
+    assert (presses.stuck(5000), presses.is_down(1), presses.is_down(3)) == (0b1000, False, True)
+
+
+def test_a_run_is_named_with_how_far_it_goes_if_that_is_not_all_the_way() -> None:
+    runs = [CueRun("a", "b", 0.0, 1.0, scale) for scale in (256, 128, 0)]
+    assert [run.words for run in runs] == ["a", "a at 50 %", "a at 0 %"]
+    assert CueRun("a", "b", 0.0, 1.0).words == "a"
+
+
+def test_pieces_take_over_when_they_are_seen_and_never_before_those_in_front_of_them() -> None:
+    row = [Throwing(0.0, 0.0, False), Throwing(30.0, 40.0, True), Throwing(20.0, 20.0, False)]
+    assert takes_over(row).tolist() == [0.0, 40.0, 40.0]
+    assert Fading(30.0, 40.0, (0.0,), (1.0,), 100.0).end_ms == 130.0
