@@ -276,6 +276,32 @@ def boards(count: int) -> tuple[Table, list[Table]]:
     return table(0, LEADS), [table(number, FOLLOWS) for number in range(1, count)]
 
 
+@pytest.mark.parametrize("make", [Player, pytest.param(ApartPlayer, marks=needs_compiler)])
+@pytest.mark.parametrize("tag", [WAVE, 0x7777])
+def test_a_run_ends_when_its_number_is_told_of_a_cue_that_the_table_lacks(
+    make: Any, tag: int
+) -> None:
+    """Its cue again, with the same order, is the same run; whatever else has its number ends it."""
+    leader, (follower,) = boards(2)
+    hub, node = Player(leader), make(follower)
+    for number in range(60):
+        if number == 40:
+            hub.trigger(WAVE)
+        hub.frame()
+        state = hub.told or b""
+        if number == 59:
+            told = unpack(state)[1]
+            assert told.run is not None
+            state = pack(follower.show, replace(told, run=replace(told.run, cue=tag)))
+        if isinstance(node, Player):
+            node.hear_hub(state, IN_TIME)
+        else:
+            node.receive_apart(on_the_line(state, number), IN_TIME)
+        node.frame()
+    live = node.live_runs if isinstance(node, Player) else node.end[1]
+    assert live == (2 if tag == WAVE else 1)  # the strand, and the run
+
+
 class Creature:
     """The boards of a show on one line, which may lose what is told."""
 
