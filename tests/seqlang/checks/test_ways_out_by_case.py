@@ -11,7 +11,7 @@ import pytest
 
 from tests.seqlang.checks.motion.test_interruption_limits import computed
 from tests.seqlang.checks.wiring.test_line_and_timer_pins import broken
-from tests.seqlang.show_text import LAMP, along, findings, show
+from tests.seqlang.show_text import LAMP, along, applied, findings, show
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +103,19 @@ SHINES = """lamp throat: tail pin PE3
     follows fin from 5 deg to 40 deg, 10 % to 30 %
 """
 ELSEWHERE = "servo fin: tail pin PA1"
+
+NEAR = "wearer\n    near hand\n"
+
+
+def lit_fan(draws: str, fuse: str, supply: str = "source adapter 6.0 V, 80 A") -> str:
+    return show(
+        still=True,
+        supply=f"{supply}\n{fuse}".rstrip(),
+        feed="100 mm of 10 AWG",
+        rig=f"switch fan: body pin PD4\n    draws {draws}\n",
+        cues={"snap": "fan on\nhold 5 s\nfan off"},
+    )
+
 
 CASES = (
     dead(2, "4 rpm", turning(2, "20 us")),
@@ -260,6 +273,72 @@ CASES = (
         fix="3 A",
     ),
     Case(
+        id="a-move-beside-another",
+        name="voltage-sag",
+        text=broken("voltage-sag"),
+        severity="warning",
+        at="379 ms",
+        label="passes by itself, not beside other parts",
+        help="`390 ms` passes at that voltage; thicker wire or a stronger supply help too",
+        fix="390 ms",
+        related=("has the hardest move of a servo",) * 2,
+    ),
+    Case(
+        id="a-fuse-that-there-is",
+        name="fuse-blows",
+        text=lit_fan("7 A", "fuse 5 A"),
+        at="5 A",
+        label="opens while lights are on and parts are held",
+        help="at least 7.03 A: take the next blade fuse (ISO 8820-3), `7.5 A`, and wire that "
+        "carries it",
+        fix="7.5 A",
+    ),
+    Case(
+        id="a-fuse-that-there-is-not",
+        name="fuse-blows",
+        text=lit_fan("45 A", "fuse 30 A"),
+        at="30 A",
+        label="opens while lights are on and parts are held",
+        help="split the supply: no blade fuse (ISO 8820-3) is that large",
+    ),
+    Case(
+        id="a-rod-that-presses",
+        name="pinch-over-limit",
+        text=NEAR + along(rating="40 mm/s, 200 N, 8 A at 6.0 V"),
+        severity="warning",
+        at="jaw",
+        label="",
+        help="take a weaker servo, let a weak link give way first, or press with a broader, softer "
+        "edge",
+        related=("is near",),
+    ),
+    Case(
+        id="a-pin-of-a-chip-that-cannot-lead",
+        name="pin-unfit",
+        text=broken("pin-unfit", ("address 1", "address 1, leads")),
+        at="PD2",
+        label="no pin for a lamp",
+        help="first give `body` a chip that can lead, or leave out `leads`",
+    ),
+    Case(
+        id="a-pin-that-is-free",
+        name="pin-unfit",
+        text=broken("pin-unfit"),
+        at="PD2",
+        label="no pin for a lamp",
+        help="PD3 is free and can do it",
+        fix="PD3",
+    ),
+    Case(
+        id="a-pin-that-measures-no-battery",
+        name="pin-unfit",
+        text=broken("battery-unanswered", ("watch pin PF1", "watch pin PB1")),
+        at="PB1",
+        label="no pin for a sensor",
+        help="PF0 is free and can do it",
+        fix="PF0",
+    ),
+    Case(
         id="a-cut-that-pulls-the-cord-slack",
         name="cord-slack",
         text=broken("cord-slack", ("slope       0 deg", "slope       0.25 deg")),
@@ -379,6 +458,8 @@ def test_a_finding_says_what_helps_in_its_case(case: Case) -> None:
     assert case.text[one.span.start : one.span.end] == case.at
     assert (one.fix and one.fix.text) == case.fix
     assert tuple(words for _, words in one.related) == case.related
+    if one.fix is not None:
+        assert findings(applied(case.text, one), case.name) == []
 
 
 @pytest.mark.parametrize(("slope", "is_told"), [("0 deg", False), ("0.25 deg", True)])
@@ -405,3 +486,22 @@ def test_idle_beside_a_sensor_is_told_once_and_not_where_it_is_seen(kind: str) -
     assert findings(text.replace("idle: go dream\n", ""), "idle-unseen") == []
     mixed = text.replace(", 0 deg to 40 deg, in 3 s", ", 0 deg to 40 deg, in 3 s, mixed with idle")
     assert len(findings(mixed, "idle-unseen")) == (kind == "fades")
+
+
+@pytest.mark.parametrize(
+    ("logic", "words"),
+    [
+        ("", "a usual regulator (there is no `logic` line)"),
+        ("    logic 5 V, dropout 1 V\n", "the board's own regulator"),
+    ],
+)
+def test_what_is_lost_on_a_board_is_said_of_the_regulator_that_takes_it(
+    logic: str, words: str
+) -> None:
+    """9 A through 4 m of 28 AWG, there and back, of 9 V."""
+    text = lit_fan("9 A", "", "source adapter 9.0 V, 20 A").replace("100 mm of 10", "2 m of 28")
+    text = text.replace("28 AWG\n", f"28 AWG\n{logic}")
+    (one,) = findings(text, "brown-out")
+    assert len(one.notes) == 1
+    assert one.notes[0].endswith(f" V arrive at the board; {words} takes the rest; see `logic`")
+    assert 0.0 < float(one.notes[0].split()[0]) < 1.0
