@@ -163,6 +163,24 @@ def test_a_part_that_is_held_is_sized_by_its_heat() -> None:
     assert servo_size(333.0).enough
 
 
+@pytest.mark.parametrize(
+    ("feed_v", "rated_v", "has_kgf_cm", "has_s"),
+    [(4.0, 4.8, 8.0, 0.2), (5.3, 4.8, 8.0, 0.2), (5.5, 6.0, 10.0, 0.15), (7.4, 6.0, 10.0, 0.15)],
+)
+def test_a_servo_is_sized_at_the_printed_voltage_nearest_to_its_fullest_feed(
+    feed_v: float, rated_v: float, has_kgf_cm: float, has_s: float
+) -> None:
+    """5.3 V lie nearer to 4.8 V than to 6 V, 5.5 V do not."""
+    ratings = (Rating(4.8, 300.0, 8.0 * 0.0980665, 1.6), RATING)
+    jaw = Servo("jaw", "b", 1, POINTS, (0.0, 60.0), ratings, load=Load((PointMass(0.1, 0.1),)))
+    board = Board("b", "any", 1, "p", electrics=Electrics(0.0))
+    rig = Rig((Supply("p", Adapter(feed_v, 50.0)),), (board,), (jaw,))
+    (found,) = size(Show(rig, Score("s", (Cue("c", "", Hold(1000)),)))).servos
+    assert found.voltage_v == rated_v
+    assert found.has_kgf_cm == pytest.approx(has_kgf_cm)
+    assert found.has_seconds_per_60deg == pytest.approx(has_s)
+
+
 def test_a_move_asks_for_its_speed_and_a_move_of_no_time_for_nothing() -> None:
     """Minimum jerk: 1.875 * 60 deg in 3 s."""
     slow = Move("jaw", 60.0, 3000, Law("3-4-5")), Move("jaw", 0.0, 3000, Law("3-4-5"))
