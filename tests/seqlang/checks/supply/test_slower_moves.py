@@ -7,8 +7,9 @@ import re
 
 import pytest
 
+from seqlang.checks.supply.slower import SlowEnough
 from seqlang.remedy_rounds import Rounds
-from seqlang.text.findings import Finding
+from seqlang.text.findings import Finding, Fix, Span
 from tests.seqlang.show_text import applied, findings
 
 PINS = ("PB1", "PB2", "PB0", "PD4", "PD5", "PD3")
@@ -185,3 +186,46 @@ def test_a_chip_that_any_motion_leaves_too_little_says_so() -> None:
     one = next(f for f in findings(text, "brown-out") if not f.message.startswith("at power-up"))
     assert "take their running current at any speed" in (one.help or "")
     assert one.fix is None
+
+
+MOVES = tuple(f"`{n}00 ms` as `{n}50 ms`" for n in range(1, 6))
+
+
+@pytest.mark.parametrize(
+    ("named", "stated", "words"),
+    [
+        (3, (), f"let moves take up to 1.5 times as long: {', '.join(MOVES[:3])}"),
+        (4, (), f"let moves take up to 1.5 times as long: {', '.join(MOVES[:3])}, and 1 more"),
+        (5, (), f"let moves take up to 1.5 times as long: {', '.join(MOVES[:3])}, and 2 more"),
+        (
+            1,
+            ("900 deg/s2", "80 deg/s2"),
+            f"let moves take up to 1.5 times as long: {MOVES[0]}, with `acceleration 900 deg/s2`",
+        ),
+        (0, ("900 deg/s2",), "with `acceleration 900 deg/s2`"),
+    ],
+)
+def test_three_moves_are_named_the_others_counted_and_a_lower_acceleration_told(
+    named: int, stated: tuple[str, ...], words: str
+) -> None:
+    fix = Fix(Span("six.cues", 0, 1), "150 ms")
+    assert SlowEnough(1.5, fix, MOVES[:named], stated).words == words
+
+
+@pytest.mark.parametrize("accel", [True, False])
+def test_the_moves_that_are_slowed_down_most_are_named_first(accel: bool) -> None:
+    text = six("adapter 6.0 V, 0.75 A", accel=accel)
+    one = the_one(text, "supply-overload")
+    assert one.fix is not None
+    words = (one.help or "").partition("let moves take up to ")[2]
+    most = float(words.split()[0])
+    pairs = re.findall(r"`([\d.]+) (m?s)` as `([\d.]+) (m?s)`", words)
+    grown = [float(to) / float(was) for was, unit, to, new in pairs if unit == new]
+    assert grown == sorted(grown, reverse=True)
+    # rounded up to the last digit that is written
+    assert all(1.0 < each <= most * 1.04 for each in grown)
+    assert ("with `acceleration " in words) is accel
+    left = re.search(r", and (\d+) more", words)
+    changed = [new for _, new in one.fix.places if "deg/s2" not in new]
+    told = words.count("` as `") + (int(left[1]) if left else 0)
+    assert told == len(changed)
