@@ -39,11 +39,13 @@ from sim.strain.interruption import (
     STOP,
     Interruption,
     _outcomes,
+    _search,
     bound_share,
     hardest_nm,
     interruptions,
     taken_over,
 )
+from sim.strain.reachable import Reachable
 from tests.sim.jaw import JAW as STRONG_JAW
 
 JAW = replace(STRONG_JAW, safe_deg=4.0)
@@ -184,6 +186,29 @@ def test_the_search_finds_the_worst_of_all_instants() -> None:
         worst = max(worst, float(points.share.max()))
     assert found.share == pytest.approx(worst, rel=0.01)
     assert found.share >= worst * (1.0 - 0.01)
+
+
+@pytest.mark.parametrize(("times", "looks"), [(1.0, 3), (40.0, 1)])
+def test_only_where_the_bound_keeps_the_margin_one_look_is_enough(times: float, looks: int) -> None:
+    """Fastest at 0.31 of its time, between the instants of the first look. Of a servo of forty
+    times the torque and the speed no motion comes near the margin."""
+    (rating,) = JAW.ratings
+    more = replace(rating, stall_nm=rating.stall_nm * times, speed_deg_s=rating.speed_deg_s * times)
+    strong = replace(JAW, ratings=(more,))
+    show = show_of(
+        cue("open", Move("jaw", 55.0, 380, Law("3-4-5", peak=0.31))),
+        cue("shut", Move("jaw", 8.0, 420, Law("parabolic"))),
+        servo=strong,
+    )
+    (cuts,) = interruptions(show)
+    assert cuts.bound_keeps is (looks == 1)
+    found = next(c for c in cuts.found if (c.cue, c.by) == ("open", "shut"))
+    pair = found.moving, "shut", found.then
+    limits = Reachable(show).table["jaw"]
+    shares = [_search(show.rig, strong, [pair], limits, None, n)[0].share for n in (1, 2, 3)]
+    assert shares == sorted(shares)
+    assert shares[0] < shares[2]
+    assert found.share == pytest.approx(shares[looks - 1], rel=1e-12)
 
 
 def test_nothing_found_is_worse_than_the_bound() -> None:
