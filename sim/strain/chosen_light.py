@@ -120,8 +120,7 @@ class _WaysThrough:
         child = step.children[fading[0]]
         before = fading[0] * step.interval_ms
         found = self._of(child, _later(exits, before))
-        waits = max(0.0, whole - before - longest_ms(child))
-        return _later(found, waits if waits < inf else 0.0)
+        return _later(found, max(0.0, whole - before - longest_ms(child)))
 
     def _at_once(self, step: Together, whole: float, exits: _Exits) -> _Exits:
         fades = [one for one in acts(step) if isinstance(one, Fade) and one.output in self._names]

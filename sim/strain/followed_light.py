@@ -31,10 +31,9 @@ def steepest_per_pct(follow: Follow) -> float:
     Luminance is convex in L* (CIE 1976: a straight line, then a cube), so it is at the upper end.
     """
     high = max(follow.target_from, follow.target_to)
-    ends = luminance(np.array([max(high - _STEP_PCT, 0.0), max(high, _STEP_PCT)]))
     # a chord below the end is flatter than the curve there: one as long above is steeper
     above = luminance(np.array([high, high + _STEP_PCT]))
-    return float(max(ends[1] - ends[0], above[1] - above[0])) / _STEP_PCT
+    return float(above[1] - above[0]) / _STEP_PCT
 
 
 def is_red(lamp: Lamp) -> bool:

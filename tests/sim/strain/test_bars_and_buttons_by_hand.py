@@ -177,6 +177,37 @@ def test_a_cap_dims_no_short_bar_and_turns_a_pixel_twice() -> None:
     assert changes_of_bar(LightBound(made), (FILL,), BAR, capped=True)[0] == 2
 
 
+def test_a_cap_dims_where_trimmed_light_takes_more_than_it() -> None:
+    """60 pixels of three channels at 20 mA take 3.6 A at full white, 1.8 A of half the light."""
+    half = replace(TUBE, trims=(0.5, 0.5, 0.5))
+    for tube, cap_a, dims in (
+        (TUBE, 3.55, True),
+        (TUBE, 3.65, False),
+        (half, 1.75, True),
+        (half, 1.85, False),
+    ):
+        capped = replace(tube, cap_a=cap_a)
+        assert is_capped(capped, LightStates(show(FILL, tube=capped))) is dims
+
+
+@pytest.mark.parametrize(
+    ("grey", "trims", "red"),
+    # linear 0.102 beside red's 1 is a share of 0.83, 0.202 one of 0.71 (IEC 61966-2-1)
+    [
+        (90, (), True),
+        (124, (), False),
+        (90, (0.5, 1.0, 1.0), False),
+        (124, (1.0, 0.5, 0.5), True),
+    ],
+)
+def test_trims_may_make_a_light_red_or_keep_it_from_being_so(
+    grey: int, trims: tuple[float, ...], red: bool
+) -> None:
+    """WCAG 2.2 takes a share of 0.8."""
+    tube = replace(TUBE, safe=StripLight((255, grey, grey)), trims=trims)
+    assert may_be_red(tube, LightStates(show(FILL, tube=tube))) is red
+
+
 @pytest.mark.parametrize(
     ("colour", "level", "red"),
     [((255, 0, 0), 10.0, True), ((255, 255, 255), 10.0, False), ((0, 255, 0), 100.0, False)],

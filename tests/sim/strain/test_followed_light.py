@@ -60,6 +60,27 @@ def test_the_way_takes_seven_windows_for_all_that_it_may_change(ends: tuple[floa
     assert shortest_way_ms(red, follow) == ceil(ways * (1.0 - blue) / (20.0 / 320.0))
 
 
+@pytest.mark.parametrize(("green", "is_red"), [(60, True), (200, False)])
+def test_only_a_saturated_red_counts_by_how_red_it_is(green: int, is_red: bool) -> None:
+    """255, 60, 30 is linear 1, 0.0452 and 0.0130 (IEC 61966-2-1): a share of 0.945 (WCAG 2.2 takes
+    0.8), and 0.942 redder than black. With 200 green it is 0.62 of all: an orange."""
+    follow = Follow("lure", "stick", 0, 1, 40.0, 80.0)
+    lamp = Lamp("lure", "b", 1, colour=(255, green, 30))
+    linear = [((one / 255 + 0.055) / 1.055) ** 2.4 for one in (green, 30)]
+    assert (1.0 / (1.0 + sum(linear)) >= 0.8) is is_red
+    steep = (((80.25 + 16.0) / 116.0) ** 3 - ((80.0 + 16.0) / 116.0) ** 3) / 0.25
+    ways = steep * 40.0 * 1020.0 / 7.0
+    red = ceil(ways * (1.0 - sum(linear)) / (20.0 / 320.0))
+    assert shortest_way_ms(lamp, follow) == (red if is_red else ceil(ways / 0.1))
+
+
+def test_in_the_straight_part_of_the_curve_every_place_is_as_steep() -> None:
+    """Below L* 8 luminance is L* / 903.3 (CIE 1976)."""
+    for ends in ((0.0, 0.1), (0.0, 5.0), (5.0, 2.0)):
+        way = abs(ends[1] - ends[0]) / 903.2963 * 1020.0 / 0.7
+        assert shortest_way_ms(WHITE, Follow("lure", "s", 0, 1, *ends)) == ceil(way)
+
+
 @settings(max_examples=300)
 @given(
     st.sampled_from([WHITE, RED]),

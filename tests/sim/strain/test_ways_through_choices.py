@@ -22,6 +22,8 @@ from sim.model import (
     Score,
     Show,
     Step,
+    Strip,
+    StripLight,
     Together,
 )
 from sim.strain.chosen_light import MOST_PLACES, ChosenLight
@@ -122,6 +124,32 @@ def test_just_a_tenth_counts_and_just_eight_tenths_do_not_however_they_are_round
     assert changes(between(80.0, 100.0), linear(0.8)) in (0, 2)
 
 
+@pytest.mark.parametrize(("low", "count"), [(40.0, 11), (40.5, 0)])
+def test_of_what_is_drawn_each_change_takes_the_end_that_suits_it(low: float, count: int) -> None:
+    """From `low` up to 50 it is a tenth, and from 45 it is none; and down again likewise."""
+    wait = Hold(101)
+    drawn = Fade("lure", low, 0, drawn=Drawn(target_key=1, most=45.0))
+    linear = Sense("general", ("lure",), lambda levels: levels[..., 0] / 100.0, 0.1)
+    body = Repeat(InTurn((drawn, wait, OneOf((cut(50.0), cut(49.9))), wait)), None)
+    found = changes(body, linear)
+    assert found == count or (count == 0 and found in (0, 2))
+
+
+def test_a_strip_whose_fades_turn_on_their_way_is_counted_in_another_way() -> None:
+    """From magenta to green luminance falls first; from blue to white it rises alone."""
+    belly = Strip("belly", "b", 3, pixels=20)
+
+    def known(*colours: tuple[int, int, int]) -> bool:
+        fades = tuple(Fade("belly", StripLight(one), 100) for one in colours)
+        body = Repeat(OneOf((InTurn((*fades, Hold(400))), Hold(5000))), None)
+        show = Show(Rig((), (), (belly,)), Score("t", (cue(body),)))
+        sense = Sense("general", ("belly",), own_luminance(belly), 0.1, 0.8)
+        return ChosenLight(body, LightStates(show)).changes(belly, (sense,)) is not None
+
+    assert known((0, 0, 255), (255, 255, 255))
+    assert not known((255, 0, 255), (0, 255, 0))
+
+
 def test_what_is_drawn_goes_as_far_as_it_may() -> None:
     """From L* 90 (0.763) to 91 no tenth; drawn up to 100 a tenth and more."""
     wait = Hold(101)
@@ -140,6 +168,8 @@ def test_a_repeat_counts_its_passes_and_nothing_comes_behind_an_endless_one() ->
     assert changes(InTurn((Repeat(choice, 3), STAYS))) == 6
     assert changes(InTurn((choice, STAYS, choice))) == 2
     assert changes(InTurn((choice, Repeat(Hold(10), 2), choice, STAYS))) == 4
+    # nor does anything come behind what goes on beside the choice without end
+    assert changes(InTurn((Together((choice, STAYS)), choice, STAYS))) == 2
     # one of two ways never comes to its end
     for ways in ((InTurn((choice, STAYS)), blink(101)), (blink(101), InTurn((choice, STAYS)))):
         assert changes(InTurn((OneOf(ways), choice, STAYS))) == 4

@@ -172,6 +172,18 @@ def test_redness_is_what_red_has_more_than_the_others() -> None:
     assert [can_be_red(one) for one in (LURE, EMBER, BELLY)] == [False, True, True]
 
 
+def test_a_lamp_is_as_red_as_its_red_has_more_than_both_others() -> None:
+    """255, 60, 30 is linear 1, 0.0452 and 0.0130 (IEC 61966-2-1); what is rather green is not."""
+    full = np.array([100.0])
+    others = sum(((one / 255 + 0.055) / 1.055) ** 2.4 for one in (60, 30))
+    assert float(redness_of(replace(EMBER, colour=(255, 60, 30)))(full)) == pytest.approx(
+        1.0 - others
+    )
+    assert float(redness_of(replace(EMBER, colour=(60, 255, 30)))(full)) == 0.0
+    assert float(redness_of(replace(EMBER, colour=(255, 200, 200)))(full)) == 0.0
+    assert float(redness_of(BELLY)(np.array([0.0, 100.0, 0.0]))) == 0.0
+
+
 def test_a_tinge_counts_by_powers_of_five_and_red_against_the_others() -> None:
     fifth = np.array([float(lightness(0.2))])
     assert float(tinge_of(LURE)(fifth)) == pytest.approx(1.0)
