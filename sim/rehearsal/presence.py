@@ -80,10 +80,10 @@ class Presence:
         self._show()
 
     def _wait_for(self, frame: int) -> None:
-        """Let all frames before this one pass."""
+        """Let all frames before this one pass; frames only go on."""
         for _ in range(min(frame - self._frame, 3 * EFFECT_STEPS)):
             self._step()
-        self._frame = max(frame, self._frame)
+        self._frame = frame
 
     def _step(self) -> None:
         if not self._leaves:
