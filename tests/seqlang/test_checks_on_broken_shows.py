@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,22 @@ from seqlang.text.findings import applied
 
 WITHOUT_A_PLACE = {"empty-show"}
 
+UNTOLD = {
+    "cord-slack": {"limit"},  # no push at all
+    "follow-flashes": {"asked"},  # dark, or the time that the label tells
+    "interrupted-overload": {"asked", "limit"},  # the note tells torques
+    "interrupted-stretch": {"limit"},  # two frames are not worth a word
+    "left-spinning": {"limit"},
+    "repeat-too-long": {"asked", "limit"},  # told in days
+    "repeat-without-time": {"asked"},
+    "safe-pose-spins": {"limit"},
+    "servo-overvoltage": {"limit"},  # a share over the rated voltage, which is told
+    "watch-limits": {"limit"},  # of a cell, or the other line's
+}
+"""Findings whose figures for programs stand in other words for people."""
 
+
+@cache
 def findings_of(path: Path):
     return [f for f in check(load(path)).findings if not f.name.startswith("caution-")]
 
@@ -75,3 +91,14 @@ def test_no_message_shows_a_number_with_an_exponent(broken: Path) -> None:
         words = " ".join([finding.message, finding.label, finding.help or "", *finding.notes])
         assert not re.search(r"\d[eE][-+]?\d", words), words
         assert "nan" not in words.split()
+
+
+def test_the_figures_for_programs_are_those_of_the_words(broken: Path) -> None:
+    """To the digits that are told, in the unit or in per cent, thousandths or thousands of it."""
+    for finding in findings_of(broken):
+        words = " ".join([finding.message, finding.label, finding.help or ""])
+        told = [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", words)]
+        scaled = [number * scale for number in told for scale in (1, -1, 100, 0.01, 1000, 0.001)]
+        for what, value in (("asked", finding.asked), ("limit", finding.limit)):
+            if value is not None and what not in UNTOLD.get(finding.name, ()):
+                assert any(number == pytest.approx(value, rel=6e-3) for number in scaled), finding
