@@ -61,7 +61,7 @@ not add up."""
 LOOK_MS: Final = 8
 """ms between two looks at the input pins."""
 LOOKS: Final = 4
-"""So many looks that agree make a new level. Of 18 kinds of contact that J. Ganssle measured, 16
+"""Looks that must agree to make a new level. Of 18 kinds of contact that J. Ganssle measured, 16
 bounced for at most 6.2 ms (ganssle.com/debouncing.htm)."""
 SETTLE_MS: Final = LOOKS * LOOK_MS
 """ms. How long a new level of a contact must stand before it counts, at most."""
@@ -90,7 +90,7 @@ CHANNEL_SLACK: Final = 50
 """Ticks, 25 us. A band is left that much beyond its ends: receivers tremble by a few us (common
 practice, no source)."""
 CHANNEL_GOOD: Final = 10
-"""So many pulses in a row make a channel live, about a quarter of a second of clear reception."""
+"""Pulses in a row that make a channel live: about a quarter of a second of clear reception."""
 CHANNEL_GAP_FRAMES: Final = 3
 """Frames without a pulse that are no gap: pulses come every 10 to 25 ms, frames every 20."""
 CHANNEL_LOST_FRAMES: Final = 25

@@ -249,7 +249,7 @@ def _check_senses(show: Show, board: Board, chip: Chip, cues: Sequence[Cue]) -> 
     for mark in marks:
         raise CompileError(
             "press-beyond-chip",
-            f"board `{board.name}` is to know this of a button, and {chip.title} cannot",
+            f"board `{board.name}` is to know this of a button, and the {chip.title} cannot",
             mark,
         )
 
@@ -262,7 +262,7 @@ def _role(show: Show, board: Board) -> int:
         if not CHIPS[board.chip].follows:
             raise CompileError(
                 "cannot-follow",
-                f"board `{board.name}` is to follow, and {CHIPS[board.chip].title} cannot",
+                f"board `{board.name}` is to follow, and the {CHIPS[board.chip].title} cannot",
                 board.mark,
                 part="chip",
             )
@@ -270,7 +270,7 @@ def _role(show: Show, board: Board) -> int:
     if not CHIPS[board.chip].leads:
         raise CompileError(
             "cannot-lead",
-            f"board `{board.name}` is to lead, and {CHIPS[board.chip].title} cannot",
+            f"board `{board.name}` is to lead, and the {CHIPS[board.chip].title} cannot",
             board.mark,
             part="leads",
         )

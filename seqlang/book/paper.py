@@ -19,7 +19,7 @@ _HASH: Final = re.compile(r"[0-9a-f]{64}")
 """It stays whole, to be searched for: its table breaks it wherever it has to."""
 
 _BREAK_LETTERS: Final = 14
-"""So many letters of a long name stay together at most."""
+"""A long name is broken after so many letters at the latest."""
 
 
 def words(text: str) -> str:

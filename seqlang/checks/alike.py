@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from seqlang.text.findings import Finding, Fix
 
 PLACES_SHOWN = 3
-"""So many of the other servos are pointed at; the words name all."""
+"""How many of the other servos the finding marks; its words name all of them."""
 
 
 def told_once(found: Iterable[tuple[str, Finding]]) -> list[Finding]:

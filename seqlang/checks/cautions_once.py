@@ -129,7 +129,8 @@ def _pressing(one: Pinch) -> str:
     gripping = (
         ""
         if one.grip is None
-        else f"grips with {figure(one.grip.force_n)} N{where}, as long as what should yield does; "
+        else f"grips with {figure(one.grip.force_n)} N{where} as long as its spring or soft tip "
+        "yields; "
     )
     words = f"`{one.servo}`: {gripping}when it stalls, {figure(one.tip.force_n)} N"
     words += "" if one.straight else " at its tip"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 NOTHING = 1e-9
-"""What is smaller is left over from arithmetic: no quantity of a rig is as small in its unit."""
+"""A smaller figure is a rounding error: no quantity of a rig is as small in its unit."""
 
 
 def figure(value: float, digits: int = 3) -> str:

@@ -139,11 +139,13 @@ class ActMaker:
             ends.append(self._aim(name, Target(target.names, one)))
         least, most = ends
         if isinstance(least, StripLight) or isinstance(most, StripLight):
-            self._not_drawn(name, text, "there is nothing between two colours to draw from")
+            self._not_drawn(name, text, "nothing can be drawn between two colours")
         assert isinstance(least, float | int)
         assert isinstance(most, float | int)
         if str(name) in self._reading.spinning:
-            self._not_drawn(name, text, "how fast a part turns round and round is not drawn")
+            self._not_drawn(
+                name, text, "the speed of a part that turns round and round cannot be drawn"
+            )
         in_order(self._reading, text, least, most)
         return least, most
 

@@ -99,7 +99,7 @@ def _sliding_mass(reading: Reading, line: Line) -> float:
     if body.kind != "mass" or len(body.items) > 1:
         reading.error(
             "wrong-kind",
-            "of a load that moves along a line only its mass counts",
+            "a load that moves along a line is only a mass",
             line,
             help="such as `load 120 g`",
         )

@@ -162,7 +162,7 @@ class CueMaker(ActMaker):
                 "wrong-kind",
                 "how long the cue has run here is not known"
                 if held
-                else "`at` counts from the start of the cue, but a `repeat` comes here often",
+                else "`at` counts from the start of the cue, but a `repeat` comes here again",
                 statement,
                 related=((held.head[0] if isinstance(held, Block) else held, _how_long(held)),)
                 if held

@@ -27,14 +27,14 @@ ALIKE = {
     "time_constant": "rotor",
     "stalls": "grips",
 }
-"""Grammar rules that answer the same question, by the question."""
+"""Grammar rules that state the same thing, by the question."""
 
 
 def said_twice(first: str, second: str) -> str:
-    """What is wrong with a second line; some lines answer the same question in other words."""
+    """What is wrong with a second line; some lines state the same thing in other words."""
     if first == second:
         return f"`{second}` is stated twice"
-    return f"`{first}` and `{second}` answer the same question"
+    return f"`{first}` and `{second}` state the same thing"
 
 
 class Sheet:

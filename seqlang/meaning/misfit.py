@@ -137,7 +137,7 @@ class Misfit:
         swapped = None if fix else self._swapped()
         if swapped is not None:
             first = swapped.span.start == place(amount).start
-            help_ = f"change places with `{swapped.text if first else swapped.more[0][1]}`"
+            help_ = f"swap it with `{swapped.text if first else swapped.more[0][1]}`"
         self.notes.error(
             "unit-mismatch",
             message,

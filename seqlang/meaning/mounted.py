@@ -51,7 +51,7 @@ def mount(reading: Reading, sheet: Sheet) -> Mount | None:
                 "wrong-kind",
                 f"`{sheet.entry.items[1]}` moves along a line and has no hinge",
                 more[kind],
-                label=f"`{kind}` is not for it",
+                label=f"`{kind}` does not apply to it",
                 help=f"`slope` says how its line lies against the zero line of `{line.items[1]}`",
             )
             raise Fault

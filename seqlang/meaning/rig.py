@@ -65,6 +65,9 @@ STORM_M_S: Final = 24.4
 MOST_OHM: Final = 10_000_000.0
 """No divider is made of more: dirt and damp would be a part of it (own limit)."""
 
+MOST_AH: Final = 200.0
+"""No worn pack holds more, or half of it; a slip of the unit is told at once (own limit)."""
+
 VIEWING_M: Final = (0.05, 1000.0)
 """From where eyes can still see all of a part, to where nobody stands."""
 
@@ -170,7 +173,9 @@ def _cells(reading: Reading, line: Line) -> Cells:
     return Cells(
         chemistry=str(chemistry),  # type: ignore[arg-type]  # the grammar knows the chemistries
         series=reading.count(cast("Token", series), "the number of cells", 1, 100),
-        capacity_ah=reading.within(cast("Token", capacity), AMPERE_HOURS, "the capacity", above=0),
+        capacity_ah=reading.within(
+            cast("Token", capacity), AMPERE_HOURS, "the capacity", high=MOST_AH, above=0
+        ),
         parallel=parallel,
         resistance_ohm=reading.within(cast("Token", rest[0]), OHMS, "the resistance", 0)
         if rest

@@ -259,7 +259,7 @@ def _fits_together(reading: Reading, sheet: Sheet, name: str, linear: bool) -> b
     alien, why = _alien_lines(reading, sheet, name, linear)
     for line in alien:
         what = reading.text(line.items[0])
-        reading.error("wrong-kind", f"`{name}` {why}", line, label=f"`{what}` is not for it")
+        reading.error("wrong-kind", f"`{name}` {why}", line, label=f"`{what}` does not apply to it")
     helped = _other_rating(reading, sheet, name, linear)
     if rating is not None and sheet.get("travel") is not None and helped is not None:
         what = "pushes a rod, and the part turns" if linear else "turns, but it is to push a rod"

@@ -208,7 +208,7 @@ def _too_quick_breath(reading: Reading, every: Amount, hold_ms: int, period_ms: 
     reading.error(
         "number-out-of-range",
         f"a breath takes `{reading.text(every)}`, and the hold {hold_ms} ms: the part would "
-        "breathe more than twice as quickly as it says",
+        "breathe more than twice as quickly as the line says",
         every,
         help=f"hold for longer, or write `every {fits_ms} ms`",
         fix=f"{fits_ms} ms",
@@ -272,7 +272,7 @@ def breath_of(
             f"`{name}` would breathe to {to:.4g} {unit}, and its travel ends at "
             f"{travel[to > travel[1]]:g} {unit}",
             line.amount(2),
-            help=f"at most `{room:g} {unit}`, or the other way: `{-by:g} {unit}`",
+            help=f"at most `{room:g} {unit}`, or breathe the other way: `{-by:g} {unit}`",
             fix=f"{room:g} {unit}" if room else f"{-by:g} {unit}",
             asked=to,
             limit=travel[to > travel[1]],

@@ -7,6 +7,7 @@ from collections import ChainMap
 from contextlib import contextmanager
 from fractions import Fraction
 from functools import lru_cache
+from math import ceil, floor
 from typing import TYPE_CHECKING, TypeAlias
 
 from lark import Token
@@ -262,7 +263,12 @@ class Reading(Notebook):
                 fix=level,
             )
         elif _LIKE_A_NUMBER.fullmatch(token):
-            self.error("not-a-number", f"`{token}` cannot be used as a number", token)
+            self.error(
+                "not-a-number",
+                f"`{token}` cannot be used as a number",
+                token,
+                help=None if due is None else f"write {due.title} in digits{unit_words(due)}",
+            )
         elif not self._is_commented(token):
             instead = None if due is None else f"{due.title} is needed here{unit_words(due)}"
             self.unknown(token, "constant", self.constants, instead)
@@ -382,7 +388,13 @@ class Reading(Notebook):
         """A whole number from `low` to `high`. Raises Fault."""
         value = self.exact(amount, PLAIN)
         if value.denominator != 1:
-            self.error("not-whole", f"{what} must be a whole number", amount)
+            near = [n for n in (floor(value), ceil(value)) if low <= n <= high]
+            self.error(
+                "not-whole",
+                f"{what} must be a whole number, but `{shortened(self.text(amount))}` is written",
+                amount,
+                help=" or ".join(f"`{n}`" for n in near) or f"from {low} to {high}",
+            )
             raise Fault
         self.within(amount, PLAIN, what, low, high)
         return int(value)

@@ -196,11 +196,11 @@ class _Gatherer:
         if "\\" in written:
             slashed = written.replace("\\", "/")
             help_ = f"write `{slashed}`"
-            self._unfit("between folders stands `/`, not `\\`", span, help_, slashed)
+            self._unfit("folders are joined by `/`, not by `\\`", span, help_, slashed)
         found = _SIGNS.search(written)
         if found is not None:
-            sign = found[0] if found[0].isprintable() else "a sign that cannot be seen"
-            self._unfit(f"`{sign}` cannot stand in the name of a file everywhere", span)
+            sign = found[0] if found[0].isprintable() else "an invisible character"
+            self._unfit(f"`{sign}` is not allowed in file names on every computer", span)
         parts = list(inside)
         for part in written.split("/"):
             if part == "..":
@@ -218,7 +218,9 @@ class _Gatherer:
         if _DEVICE.fullmatch(part):
             self._unfit(f"`{part}` is a device on some computers, not a file", span)
         if part.endswith((" ", ".")) or part.startswith(" "):
-            self._unfit(f"`{part}` begins or ends with a sign that gets lost", span)
+            self._unfit(
+                f"`{part}` begins or ends with a space or a dot, which some computers drop", span
+            )
 
     def _from_here(self, written: str, inside: tuple[str, ...]) -> str | None:
         """An absolute path as it is written from the including file's folder, if it lies there."""

@@ -128,6 +128,12 @@ def is_content(line: str) -> bool:
     return bool(bare) and not bare.startswith("#")
 
 
+def _counted(indent: int, line: str) -> str:
+    """So much indentation in words, of what a line is indented with."""
+    sign = "tab" if line.startswith("\t") else "space"
+    return f"{indent} {sign}{'' if indent == 1 else 's'}"
+
+
 def width(line: str) -> int:
     """Characters of indentation of a line."""
     return len(line) - len(line.lstrip(" \t"))
@@ -367,7 +373,8 @@ def _uneven_line(
         return Finding(
             "error",
             "uneven-indent",
-            f"this line is indented by {deep}, the lines of its block below it by {indent}",
+            f"this line is indented by {_counted(deep, lines[opened])}, and the lines of its block "
+            f"below it by {indent}",
             Span(source.path, start, start + deep),
             related=((_line_span(source, number), f"indented by {indent}"),),
             help=f"indent it by {indent}",
@@ -380,7 +387,7 @@ def _uneven_line(
     return Finding(
         "error",
         "uneven-indent",
-        f"this line is indented by {indent}, which fits no block above it",
+        f"this line is indented by {_counted(indent, lines[number])}, which fits no block above it",
         Span(source.path, start, start + max(1, indent)),
         help=f"indent it by {outer} or by {deep}",
         fix=Fix(Span(source.path, start, start), more) if fits else None,

@@ -68,7 +68,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
-        "behind what is played stands nothing, or `,` and the values of a gesture by their names",
+        "after what is played, only `,` and a gesture's values by their names may follow",
         "such as `play wave, reach 30 deg`",
         (_cue("play a, b"), _cue("play a, 3 s"), _cue("play a b")),
     ),
@@ -212,7 +212,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         (_cue("belly breathe 3 s"), _cue("belly breathe every 3 s, 40 %")),
     ),
     Example(
-        "`every` belongs to an effect or to `breathing`: what waits is `hold`",
+        "`every` belongs to an effect or to `breathing`; a pause is `hold`",
         "such as `hold 2 s`; in a strand of idle `hold 2 s .. 6 s`, drawn anew at each pass",
         (_cue("every 3 s"), _cue("every 2 s to 6 s")),
     ),
@@ -458,7 +458,7 @@ EXAMPLES: Final[tuple[Example, ...]] = (
         ),
     ),
     Example(
-        "what is below a share of a sensor's way is quiet, and its value rises and falls in a time",
+        "a sensor line is `quiet below` with a share, or `rises in` or `falls in` with a time",
         "such as `quiet below 12 %`, `rises in 20 ms` or `falls in 200 ms`",
         (
             _in("sensor a: b pin PF0", "quiet below"),

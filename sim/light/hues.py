@@ -20,7 +20,7 @@ from sim.model import BLACK, Strip, StripLight
 from sim.rulebook import LEVEL_STEPS_PER_PCT
 
 MOST_LIGHTS: Final = 16
-"""Of more lights the fades are not looked at one by one: `MOST_WAYS` are taken (own limit)."""
+"""If there are more lights, not each fade is looked at: `MOST_WAYS` are taken (own limit)."""
 
 MOST_WAYS: Final = 3
 

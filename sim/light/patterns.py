@@ -64,7 +64,7 @@ HOP_PARTS: Final = 4
 """Instants within each hop of a running spot."""
 
 VALUES_A_LOOK: Final = 600
-"""So many values side by side take about as long again as one look by itself (measured)."""
+"""One look takes about as long as working out so many values in an array (measured)."""
 
 _KEPT: Final = 4096
 

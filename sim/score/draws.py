@@ -45,7 +45,7 @@ _ORDER: Final = (0, 0, 2, 0, 1, 2, 2, 1, 1)
 sequence)."""
 
 _ORDER_OF_LIGHT: Final = (*(0, 2) * 4, *_ORDER)
-"""So many changes to and fro come first that light may flash more often than three times."""
+"""Changes to and fro that come first: with so many, light may flash more than three times."""
 
 _PAIR: Final = 2
 

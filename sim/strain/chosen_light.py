@@ -40,7 +40,7 @@ from sim.strain.light_bound import WINDOW_MS, together
 from sim.strain.light_states import LightStates
 
 MOST_PLACES: Final = 240
-"""Of more fades on all ways of a second the ways of light are counted (own limit)."""
+"""If all ways of a second have more fades, the ways of light are counted (own limit)."""
 
 _PARTS: Final = 8
 """Shares of a change are counted in eighths, rounded up (own)."""

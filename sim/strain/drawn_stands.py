@@ -37,7 +37,7 @@ from sim.strain.light_bound import WINDOW_MS
 from sim.strain.light_states import Light, LightStates
 
 MOST_FADES: Final = 400
-"""Of more fades of a light the ways are counted (own limit)."""
+"""If a light has more fades than this, its ways are counted (own limit)."""
 
 ROUND: Final = 1e-9
 

@@ -23,7 +23,7 @@ from sim.strain.drawn_times import InTime, surely_apart
 from sim.strain.light_bound import WINDOW_MS, together
 
 MOST_IN_A_SECOND: Final = 11
-"""Of more fades within a second every one counts by how much it can change (own limit)."""
+"""If a second has more fades, each one counts by how much it can change (own limit)."""
 
 MOST_JOINED: Final = MOST_IN_A_SECOND - TOO_MANY + 1
 """Fades in a row that may make one change together, where none of them makes one alone: as many as

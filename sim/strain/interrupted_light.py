@@ -33,7 +33,7 @@ from sim.strain.light_states import STANDBY, STOP, Entry
 from sim.strain.side_by_side import side_by_side
 
 MOST_PAIRS: Final = 60
-"""Of more candidates those with the most changes are rehearsed (own limit)."""
+"""The most candidates that are rehearsed: those with the most changes (own limit)."""
 
 MOST_INSTANTS: Final = 24
 """A pair is rehearsed at so many of the likely instants at most (own limit)."""

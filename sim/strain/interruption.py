@@ -42,13 +42,13 @@ STOP: Final = "stop"
 """In place of a cue's name: the controlled move to the safe pose."""
 
 MOTIONS_KEPT: Final = 60
-"""Of more different motions a servo's fastest are taken as those that are cut (own limit)."""
+"""Motions of a servo that are taken as cut: the fastest ones (own limit)."""
 
 ENTRIES_KEPT: Final = 33
-"""Of more cues that may cut, those with the quickest first move (own limit)."""
+"""Cues that may cut: those with the quickest first move (own limit)."""
 
 PAIRS_KEPT: Final = 64
-"""Of more pairs of moves the fastest are searched, and those that stretch longest (own limit)."""
+"""Pairs of moves that are searched: the fastest, and those that stretch longest (own limit)."""
 
 _LONGEST_KEPT: Final = 8
 

@@ -29,7 +29,7 @@ PRESSES_MS: Final = (120, 180, 240)
 """A quick finger's presses are so far apart (common practice, no source)."""
 
 MOST_PAIRS: Final = 4
-"""Of more pairs of buttons those that change a light most are rehearsed (own limit)."""
+"""Pairs of buttons that are rehearsed: those that change a light most (own limit)."""
 
 
 MOST_TRIPLES: Final = 2

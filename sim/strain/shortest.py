@@ -144,7 +144,10 @@ def _reject_impossible(
     if float(slow.voltage_v[worst]) <= 0.0:
         raise Impossible(STARVED, FEED_MORE)
     if not np.isfinite(share):
-        raise Impossible(f"the drive cannot bring the part there: it locks or ends {where}")
+        raise Impossible(
+            f"the drive cannot bring the part there: it locks or ends {where}",
+            "stay off that place, or change the lengths of the levers",
+        )
     if share > limit + TOLERANCE:
         needs = told.of_torque(abs(float(slow.torque_nm[worst])))
         has = told.of_torque(float(slow.allowed_nm[worst]))
@@ -153,7 +156,8 @@ def _reject_impossible(
             turns = told.of_speed(abs(float(slow.speed_deg_s[worst])))
             raise Impossible(
                 f"turning {where} takes the horn to {turns:.1f} rpm with {needs:.3f} {effort}, and "
-                f"there the servo has {has:.3f} {effort} with the margin"
+                f"there the servo has {has:.3f} {effort} with the margin",
+                "turn it more slowly, or take a stronger servo or another gear",
             )
         raise Impossible(
             f"carrying the part slowly {where} needs {needs:.3f} {effort} of {kind} {told.where}, "

@@ -58,7 +58,7 @@ MOST_SEEDS: Final = 3
 """With so many pairs the search for three and more begins (own limit)."""
 
 MOST_SUSPECTS: Final = 200
-"""Of more phases at which a pair may flash, the closest rows of changes are judged (own limit)."""
+"""Phases at which a pair may flash that are judged: the closest rows of changes (own limit)."""
 
 _SECOND: Final = int(SECOND_MS // FRAME_MS) + 2
 """Frames that lie before or after a cue and still share a second with it."""

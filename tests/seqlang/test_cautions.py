@@ -116,8 +116,8 @@ STALLS = "`jaw`: when it stalls, 12 N at its tip"
         ),
         (
             replace(JAW, grip=Contact(0.05, 5.0, 0.0)),
-            "`jaw`: grips with 5 N 50 mm from its hinge, as long as what should yield does; when "
-            "it stalls, 12 N at its tip",
+            "`jaw`: grips with 5 N 50 mm from its hinge as long as its spring or soft tip yields; "
+            "when it stalls, 12 N at its tip",
         ),
         # energies are told from a hundredth of a mJ on, that of a jump where it is greater
         (replace(JAW, energy_j=0.99e-5, jump_j=0.5), STALLS),

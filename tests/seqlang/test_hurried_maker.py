@@ -158,7 +158,7 @@ def test_a_hyphen_in_a_name_becomes_a_low_line(name: str) -> None:
 def test_two_lines_that_answer_the_same_question_are_both_named() -> None:
     twice = loaded(RIG + "wearer\n    walks\n    dances\n").findings
     (found,) = (f for f in twice if f.name == "duplicate-line")
-    assert found.message == "`walks` and `dances` answer the same question"
+    assert found.message == "`walks` and `dances` state the same thing"
 
 
 def test_a_word_where_an_amount_is_due_is_not_taken_for_a_missing_constant_alone() -> None:

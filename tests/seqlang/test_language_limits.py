@@ -99,8 +99,16 @@ def strip(name: str, pin: str, pixels: int) -> str:
             show(cues={"snap": "jaw to 40 deg in 66 s\njaw to 0 deg in 65 s"}),
             "duration-too-long",
         ),
+        (
+            show(supply="source 2 li-ion cells, 200 Ah"),
+            show(supply="source 2 li-ion cells, 200.1 Ah"),
+            "number-out-of-range",
+        ),
     ],
-    ids=["pixels of one strip", "pixels of all strips", "strips", "stop", "silence", "move"],
+    ids=[
+        *("pixels of one strip", "pixels of all strips", "strips", "stop", "silence", "move"),
+        "capacity",
+    ],
 )
 def test_what_stands_on_the_page_passes_and_more_does_not(
     fits: str, exceeds: str, finding: str

@@ -46,12 +46,12 @@ LAYOUT = {
     "the first child too deep": (
         SHOW.replace("    jaw to 30 deg in 900 ms", "        jaw to 30 deg in 900 ms"),
         "        jaw to 30 deg in 900 ms",
-        "indented by 8, the lines of its block below it by 4",
+        "indented by 8 spaces, and the lines of its block below it by 4",
     ),
     "the first line of a servo too deep": (
         SHOW.replace("    pulse", "      pulse", 1),
         "      pulse 900 us at 0 deg, 2100 us at 90 deg",
-        "indented by 6, the lines of its block below it by 4",
+        "indented by 6 spaces, and the lines of its block below it by 4",
     ),
     "a later line too deep": (
         SHOW.replace("    hold 600 ms", "        hold 600 ms"),

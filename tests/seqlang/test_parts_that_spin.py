@@ -126,7 +126,7 @@ def test_lines_that_are_for_angles_are_refused(line: str) -> None:
     found = [one for one in findings(show(f"{ROTOR}    {line}\n")) if one.name == "wrong-kind"]
     assert len(found) == 1
     assert "turns round and round" in found[0].message
-    assert f"`{line.split()[0]}` is not for it" in found[0].label
+    assert f"`{line.split()[0]}` does not apply to it" in found[0].label
 
 
 def test_it_stands_on_nothing_and_carries_nothing() -> None:

@@ -221,8 +221,8 @@ def test_what_flashes_as_one_cue_takes_over_from_another_is_said(
     (one,) = [each for each in found if each.name == "bar-flashes"]
     assert one.severity == severity
     assert one.message == (
-        "`tube` shows `level`, and where its bar ends pixels may flash 4 times within one second "
-        f"if {how}; 3 times are safe"
+        "`tube` shows `level`, and pixels at the end of its bar may flash 4 times within one "
+        f"second if {how}; 3 times are safe"
     )
     assert (one.asked, one.limit, one.unit) == (4, 3, "flashes a second")
     assert [words for _, words in one.related] == related
@@ -253,7 +253,7 @@ def with_button(made: str, cue: str) -> str:
         (
             with_button(text(more=UP, fade="6 s"), "up"),
             4,
-            "while the buttons of `fill` and `up` are pressed in quick turn",
+            "while the buttons of `fill` and `up` are pressed in turn, quickly",
             ["the other button's cue"],
         ),
     ],
@@ -263,8 +263,8 @@ def test_how_often_a_bar_may_flash_and_by_what_is_said(
 ) -> None:
     (one,) = said_of_bars(made)
     assert one.message == (
-        f"`tube` shows `level`, and where its bar ends pixels may flash {times} times within one "
-        f"second {how}; 3 times are safe"
+        f"`tube` shows `level`, and pixels at the end of its bar may flash {times} times within "
+        f"one second {how}; 3 times are safe"
     )
     assert (one.asked, one.limit, one.unit) == (times, 3, "flashes a second")
     assert [words for _, words in one.related] == ["shown here", *related]
@@ -318,7 +318,7 @@ def test_a_hand_that_would_need_more_than_a_minute_is_told_of_the_light_alone() 
         (one,) = [each for each in said_of_bars(made) if each.unit == "ms"]
         assert (one.fix is not None) is fits
         assert (one.help or "").endswith("light `tube` less")
-        assert ("no second holds so many changes" in (one.help or "")) is fits
+        assert ("is slow enough" in (one.help or "")) is fits
 
 
 def test_an_effect_of_another_light_and_a_strip_that_is_steady_are_none_on_it() -> None:

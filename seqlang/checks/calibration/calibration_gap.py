@@ -50,7 +50,8 @@ def check(context: Context) -> Iterator[Finding]:
             "advice",
             "calibration-gap",
             f"`{servo.name}` misses its angle by up to {asked} deg between its calibration points "
-            f"at {figure(low)} deg and {figure(high)} deg, and {limit} deg is hardly seen",
+            f"at {figure(low)} deg and {figure(high)} deg; "
+            f"a miss of {limit} deg is hardly seen",
             context.span(servo.mark, "pulse"),
             label="the pulse runs straight here, the part does not",
             related=((context.span(servo.drive.mark), "the linkage"),),
@@ -67,8 +68,8 @@ def _play(context: Context, servo: Servo) -> Finding:
     return Finding(
         "advice",
         "backlash",
-        f"`{servo.name}` may stand {asked} {unit} to either side of its "
-        f"{'place' if unit == 'mm' else 'angle'}, and {limit} {unit} is hardly seen",
+        f"the play of `{servo.name}` lets it stand {asked} {unit} to either side of its "
+        f"{'place' if unit == 'mm' else 'angle'}; {limit} {unit} is hardly seen",
         context.span(servo.mark, "backlash"),
         label=f"play between {'rod' if servo.linear else 'horn'} and part",
         help="let a light spring hold the part to one side of its play, or tighten the linkage",

@@ -90,8 +90,8 @@ def _flat(context: Context, servo: Servo, reached: Reach, angle_deg: float) -> I
     yield Finding(
         "advice",
         "flat-linkage",
-        f"the rod of `{servo.name}` stands at only {asked} deg to its arm{where}, and {limit} deg "
-        "are usual",
+        f"the rod of `{servo.name}` stands at only {asked} deg to its arm{where}; {limit} deg or "
+        "more are usual",
         context.span(servo.drive.mark),
         label="pushes on the pivot more than it turns the arm",
         related=((context.span(servo.mark, "travel"), "the travel"),),

@@ -9,8 +9,8 @@ Where a cue takes over from another one, their changes add up: that is a warning
 where the same cue is started again, where the stop ends it, and where buttons are pressed in quick
 turn, up to eight a second.
 
-Why: where the bar ends, pixels go on and off however little the level changes. Flashing light,
-saturated red above all, can set off seizures.
+Why: even a small change of the level switches the pixels at the end of the bar on and off.
+Flashing light, saturated red above all, can set off seizures.
 
 Example:
 
@@ -78,7 +78,7 @@ def _by_cues(context: Context, bar: LevelBar, capped: bool) -> Iterator[Finding]
     yield Finding(
         "error",
         "bar-flashes",
-        f"`{bar.strip}` shows `{bar.lamp}`, and where its bar ends pixels may flash "
+        f"`{bar.strip}` shows `{bar.lamp}`, and pixels at the end of its bar may flash "
         f"{changes // 2} times within one second of cue `{cue.name}`; {FLASHES} times are safe",
         context.span(cue.mark, "name"),
         label="moves the level most often",
@@ -123,8 +123,8 @@ def _taken_over(context: Context, bar: LevelBar, most: int, first: Cue, then: Cu
     return Finding(
         "advice" if same or stopped else "warning",
         "bar-flashes",
-        f"`{bar.strip}` shows `{bar.lamp}`, and where its bar ends pixels may flash {most // 2} "
-        f"times within one second if {how}; {FLASHES} times are safe",
+        f"`{bar.strip}` shows `{bar.lamp}`, and pixels at the end of its bar may flash "
+        f"{most // 2} times within one second if {how}; {FLASHES} times are safe",
         context.span(first.mark, "name"),
         label="moves the level often already",
         related=(
@@ -147,9 +147,9 @@ def _in_quick_turn(context: Context, bar: LevelBar, turns: MostWays) -> Finding:
     return Finding(
         "advice",
         "bar-flashes",
-        f"`{bar.strip}` shows `{bar.lamp}`, and where its bar ends pixels may flash "
+        f"`{bar.strip}` shows `{bar.lamp}`, and pixels at the end of its bar may flash "
         f"{int(turns.most) // 2} times within one second while {buttons} "
-        f"{'are pressed in quick turn' if several else 'is pressed again and again'}; "
+        f"{'are pressed in turn, quickly' if several else 'is pressed again and again'}; "
         f"{FLASHES} times are safe",
         context.span(cue.mark, "name"),
         label="safe when it is pressed once",
@@ -180,13 +180,13 @@ def _by_hand(context: Context, bar: LevelBar, strip: Strip, follow: Follow) -> I
     yield Finding(
         "error",
         "bar-flashes",
-        f"`{bar.strip}` shows `{bar.lamp}`, and `{follow.source}` may make pixels flash more than "
-        "three times a second where the bar ends",
+        f"`{bar.strip}` shows `{bar.lamp}`, and `{follow.source}` may make pixels at the end of "
+        "its bar flash more than three times a second",
         context.span(follow.mark, "duration"),
         label=f"changes from end to end in {seconds(follow.way_ms)}",
         related=((context.span(bar.mark), "shown here"),),
         notes=(SCREENS,),
-        help=(f"with `in {shortest} ms` no second holds so many changes, or " if fits else "")
+        help=(f"`in {shortest} ms` is slow enough; or " if fits else "")
         + f"light `{bar.strip}` less",
         fix=slower(context, follow, shortest) if fits else None,
         asked=float(follow.way_ms),

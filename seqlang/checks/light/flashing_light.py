@@ -51,7 +51,7 @@ SCREENS = "thresholds of WCAG 2.2, made for screens; some people react to less"
 SLOWER = "slow it down, or let it change by less than a tenth of its light"
 
 MOST_TRIED = 8
-"""So many numbers of a cue are tried (own limit)."""
+"""How many numbers of a cue are tried (own limit)."""
 
 
 def check(context: Context) -> Iterator[Finding]:

@@ -1,4 +1,4 @@
-"""follow-flashes: a lamp that follows a source may be made to flash more than three times a second.
+"""follow-flashes: a source may make the lamp that follows it flash more than three times a second.
 
 What: a lamp that follows changes so slowly that no second holds eight changes of a tenth of its
 full light, whatever is done to its source. The brighter it gets, the slower that is: to 50 % it
@@ -58,12 +58,10 @@ def _too_quick(context: Context, follow: Follow, shortest_ms: int) -> Finding:
     return Finding(
         "error",
         "follow-flashes",
-        f"`{follow.output}` may be made to flash more than three times a second by "
-        f"`{follow.source}`",
+        f"`{follow.source}` may make `{follow.output}` flash more than three times a second",
         context.span(follow.mark, "duration"),
         label=f"changes from end to end in {seconds(follow.way_ms)}",
-        help=f"with `in {shortest_ms} ms` no second holds so many changes, or let it get less "
-        "bright",
+        help=f"`in {shortest_ms} ms` is slow enough; or let `{follow.output}` get less bright",
         fix=slower(context, follow, shortest_ms),
         asked=float(follow.way_ms),
         limit=float(shortest_ms),

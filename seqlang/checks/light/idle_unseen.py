@@ -61,7 +61,7 @@ def _jerks(context: Context, cue: Cue, act: Fade | Move, shine: Shine) -> Findin
         "error",
         "idle-unseen",
         f"strand `{cue.name}` of idle fades `{shine.output}`, which follows `{shine.servo}` and "
-        "goes back to that at once",
+        "jumps back to it afterwards",
         context.span(act.mark, "name"),
         label="seen as a jerk",
         related=((context.span(shine.mark), f"follows `{shine.servo}` all the time"),),

@@ -40,7 +40,7 @@ from sim.strain.envelope import passage
 _PLACES = 65
 
 LEAST_N = 1e-6
-"""Less force than this is a figure's noise."""
+"""A smaller force is a rounding error."""
 
 
 def check(context: Context) -> Iterator[Finding]:

@@ -47,7 +47,7 @@ class Failure:
     shortest_ms: int | None
     """The shortest duration that passes from each of its starts; None: not sought or none."""
     impossible: str | None
-    """Why no duration passes."""
+    """Why no duration passes, and what helps."""
 
 
 Starts: TypeAlias = "list[tuple[PlannedMove, int]]"
@@ -75,7 +75,7 @@ def failures(context: Context) -> tuple[Failure, ...]:
         if n < MOST_FIXES:
             known = alone[n]
             if isinstance(known, Impossible):
-                impossible = known.reason
+                impossible = f"{known.reason}; {known.remedy}"
             else:
                 shortest = _slower_if_low(context, work, starts, known, hardest)
         trouble = _trouble(context, work, way)

@@ -75,14 +75,15 @@ def _finding(context: Context, servo: Servo, follow: Follow, share: float, limit
     return Finding(
         "error",
         "follow-overload",
-        f"`{servo.name}` may be asked for {asked} % of its servo while it follows "
-        f"`{follow.source}`, and {most} % keep the margin",
+        f"`{follow.source}` may ask `{servo.name}` for {asked} % of what its servo can do, and "
+        f"{most} % keeps the margin",
         context.span(follow.mark, "duration"),
         label=f"at {figure(speed)} {unit} and {figure(accel)} {harder}, at once",
         related=((context.span(servo.mark, "name"), "this part"),),
-        help=f"no time passes: take a stronger servo, a lighter part or a spring for `{servo.name}`"
+        help="no duration passes: take a stronger servo, a lighter part or a spring for "
+        f"`{servo.name}`"
         if passing_ms is None
-        else f"with `in {passing_ms} ms` from end to end, however the hand moves, it passes",
+        else f"`in {passing_ms} ms` from end to end passes, however the hand moves",
         fix=fix,
         asked=share,
         limit=limit,

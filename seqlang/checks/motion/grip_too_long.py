@@ -109,7 +109,7 @@ def _too_hot(context: Context, heat: GripHeat) -> Finding:
         "warning",
         "grip-too-long",
         f"`{heat.servo}` is worked at {figure(100 * heat.share)} % of its {told.strength} for "
-        f"{asked} s while `{heat.gripper}` grips, and stands that for about {limit} s",
+        f"{asked} s while `{heat.gripper}` grips, and can take that for about {limit} s",
         where,
         label="too long at one go",
         related=((context.span(context.servos[heat.servo].mark, "name"), "gets hot"),),

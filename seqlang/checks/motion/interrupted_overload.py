@@ -49,7 +49,7 @@ SLACK = 0.01
 its shortest has no more to spare, and single interruptions are rare."""
 
 MOST_REMEDIES = 3
-"""For so many servos a duration is searched that passes: each takes a tenth of a second."""
+"""Servos for which a passing duration is searched: each takes a tenth of a second."""
 
 LEAST_STRETCH_MS = 2 * FRAME_MS
 """A shorter stretch is not worth a word: two frames."""
@@ -250,8 +250,8 @@ def _stretch(context: Context, cuts: list[Interruption]) -> Finding:
     return Finding(
         "advice",
         "interrupted-stretch",
-        f"where {_taker(worst)} takes over from `{worst.cue}`, its move of `{worst.servo}` may "
-        f"take {seconds(worst.delay_ms)} longer than the {seconds(written)} planned",
+        f"where {_taker(worst)} takes over from `{worst.cue}`, `{worst.servo}` may take "
+        f"{seconds(worst.delay_ms)} longer than the {seconds(written)} planned",
         pace_span(context, worst.moving.move if worst.by == STOP else worst.then),
         label=f"up to {seconds(written + worst.delay_ms)}",
         related=((context.span(worst.moving.move.mark), "the move it interrupts"),),

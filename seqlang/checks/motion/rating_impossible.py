@@ -69,8 +69,8 @@ def _unlikely(context: Context, servo: Servo, rating: Rating, found: Claim) -> F
     return Finding(
         "advice",
         "rating-impossible",
-        f"the rating of `{servo.name}` claims {claimed} % of its voltage times its stall current, "
-        f"and sound data sheets have {most} % at most",
+        f"in the rating of `{servo.name}`, {_product(servo)} is {claimed} % of voltage times stall "
+        f"current, and sound data sheets have {most} % at most",
         context.span(rating.mark, "current"),
         label="little current for its strength and speed",
         help=f"hold the {_end(servo)} for a second and measure the current; or measure what it "
@@ -79,6 +79,10 @@ def _unlikely(context: Context, servo: Servo, rating: Rating, found: Claim) -> F
         limit=SOUND,
         unit="of the voltage times the stall current",
     )
+
+
+def _product(servo: Servo) -> str:
+    return f"{of_horn(servo).strength} times no-load speed"
 
 
 def _end(servo: Servo) -> str:
@@ -93,14 +97,11 @@ def _finding(context: Context, servo: Servo, rating: Rating, found: Claim) -> Fi
     return Finding(
         "warning",
         "rating-impossible",
-        f"the rating of `{servo.name}` claims {claimed} % of its voltage times its stall current, "
-        f"and a motor reaches {most} % at most",
+        f"in the rating of `{servo.name}`, {_product(servo)} is {claimed} % of voltage times stall "
+        f"current, and a motor reaches {most} % at most",
         span,
         label=f"too little current for that {effort} and speed",
-        notes=(
-            f"this is {of_horn(servo).strength} times no-load speed over voltage times stall "
-            f"current; sound data sheets have 29 to {figure(100 * SOUND)} %",
-        ),
+        notes=(f"sound data sheets have 29 to {figure(100 * SOUND)} %",),
         help=f"hold the {_end(servo)} for a second and measure the current; for the printed "
         f"{effort} and speed `{fix.text}` are likely",
         fix=fix,

@@ -20,12 +20,15 @@ with its torque (MIT, Understanding D.C. Motor Characteristics); the margin is t
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from seqlang.checks.context import Context
 from seqlang.checks.figures import figure, figures, seconds
 from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 from sim.rig.slide import of_horn, of_part
+
+_NOTHING_LEFT: Final = ": to speed up so quickly takes all its strength"
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -47,7 +50,7 @@ def _finding(context: Context, failure: failing_moves.Failure) -> Finding:
         "error",
         "servo-speed",
         f"`{move.output}` must {told.verb} at {speed_text} {told.speed}, and can do "
-        f"{left_text} {told.speed}",
+        f"{left_text} {told.speed}{'' if left > 0.0 else _NOTHING_LEFT}",
         failing_moves.pace_span(context, move),
         label=f"{figure(abs(move.angle_deg - failure.planned.from_deg))} "
         f"{of_part(failure.work.servo).place} in {seconds(move.duration_ms)}",

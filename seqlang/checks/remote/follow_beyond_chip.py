@@ -41,8 +41,8 @@ def check(context: Context) -> Iterator[Finding]:
         yield Finding(
             "error",
             "follow-beyond-chip",
-            f"`{output.name}` hangs on `{board.name}`, and {CHIPS[board.chip].title} has no room "
-            "for outputs that follow",
+            f"`{output.name}` hangs on `{board.name}`, and the {CHIPS[board.chip].title} has no "
+            "room for outputs that follow",
             context.span(follow.mark),
             label="asks for a chip that has",
             related=((context.span(board.mark, "chip"), "this chip"),),

@@ -45,7 +45,7 @@ def check(context: Context) -> Iterator[Finding]:
         "no-stop-button",
         "the remote starts cues and has no stop button",
         span,
-        label="buttons start here, none stops",
+        label="starts cues, and no button stops them",
         help=None if free is None else f"button {free} is free: `stop button {free}`",
         fix=fix,
     )

@@ -65,7 +65,7 @@ def _finding(context: Context, board: Board, one: Binding) -> Finding:
     return Finding(
         "error",
         "press-beyond-chip",
-        f"board `{board.name}` plays `{one.cue}`, and {CHIPS[board.chip].title} cannot {what}",
+        f"board `{board.name}` plays `{one.cue}`, and the {CHIPS[board.chip].title} cannot {what}",
         context.span(one.mark, part),
         label="asks for a chip that can",
         related=((context.span(board.mark, "chip"), "this chip"),),
@@ -79,7 +79,7 @@ def _slow(context: Context, board: Board, mark: int) -> Finding:
     return Finding(
         "error",
         "press-beyond-chip",
-        f"{CHIPS[board.chip].title} looks at each contact alike: a level counts after "
+        f"the {CHIPS[board.chip].title} looks at each contact alike: a level counts after "
         f"{SETTLE_MS} ms",
         context.span(mark, "settles"),
         label="asks for a chip that waits longer",
@@ -93,7 +93,7 @@ def _no_channel(context: Context, board: Board, mark: int) -> Finding:
     return Finding(
         "error",
         "press-beyond-chip",
-        f"{CHIPS[board.chip].title} has no timer left that measures the pulses of a channel",
+        f"the {CHIPS[board.chip].title} has no timer left that measures the pulses of a channel",
         context.span(mark, "pin"),
         label="asks for a chip that has",
         related=((context.span(board.mark, "chip"), "this chip"),),

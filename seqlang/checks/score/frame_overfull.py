@@ -33,7 +33,7 @@ from seqlang.text.findings import Finding, Span
 from sim.rulebook import FRAME_MS, OPS_A_FRAME
 
 LATER: Final = (
-    f"what is over is done {FRAME_MS} ms later, and all that follows it is late by as much"
+    f"the board does the other steps {FRAME_MS} ms later; all that follows them is as late"
 )
 HELP: Final = (
     f"let one thing begin after the other (`stagger {FRAME_MS} ms` in place of `together`, "
@@ -57,7 +57,7 @@ def check(context: Context, compiled: CompiledShow) -> Iterator[Finding]:
 
 
 def _alone(context: Context, board: CompiledBoard, crowd: Crowd) -> Finding:
-    message = f"{_steps(board, crowd)}, and a board does {OPS_A_FRAME} in one"
+    message = f"{_steps(board, crowd)}, and a board does at most {OPS_A_FRAME}"
     return _finding(context, board, crowd, "warning", message, crowd.ops)
 
 
@@ -66,7 +66,7 @@ def _idle(context: Context, board: CompiledBoard, found: Busy) -> Finding:
         "warning",
         "frame-overfull",
         f"idle has up to {found.idle} steps for board `{board.name}` in one frame, and a board "
-        f"does {OPS_A_FRAME}",
+        f"does at most {OPS_A_FRAME}",
         context.place("idle"),
         label="all strands together",
         notes=(LATER,),
@@ -79,8 +79,8 @@ def _idle(context: Context, board: CompiledBoard, found: Busy) -> Finding:
 
 def _beside_idle(context: Context, board: CompiledBoard, found: Busy, crowd: Crowd) -> Finding:
     message = (
-        f"{_steps(board, crowd)}, and idle up to {found.idle} more; a board does {OPS_A_FRAME} in "
-        "one"
+        f"{_steps(board, crowd)}, and idle up to {found.idle} more; a board does at most "
+        f"{OPS_A_FRAME}"
     )
     return _finding(context, board, crowd, "warning", message, crowd.ops + found.idle)
 
@@ -91,7 +91,7 @@ def _together(context: Context, board: CompiledBoard, found: Busy) -> Finding:
     asked = sum(one.ops for one in found.together) + found.idle
     message = (
         f"cues {names} may run side by side, with up to {asked} steps for board `{board.name}` in "
-        f"one frame, and a board does {OPS_A_FRAME}"
+        f"one frame, and a board does at most {OPS_A_FRAME}"
     )
     related = [
         (_span(context, board, one), f"up to {one.ops} steps of `{_name(board, one)}`")

@@ -135,8 +135,8 @@ def _remedy(sag: Sag, limit_v: float) -> str:
     spare = floor(10.0 * (sag.voltage_v - limit_v)) / 10.0
     if spare >= 0.1:
         return (
-            f"enough arrives: take a board whose regulator needs {spare:g} V or less and say so "
-            f"(`logic 5 V, dropout {spare:g} V`), or feed the board a higher voltage"
+            f"take a board whose regulator has a dropout of {spare:g} V or less, and write "
+            f"`logic 5 V, dropout {spare:g} V`; or feed the board a higher voltage"
         )
     return "use thicker or shorter wire, a stronger supply, or a supply of its own for the board"
 

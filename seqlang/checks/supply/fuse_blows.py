@@ -133,7 +133,7 @@ def _of_heat(context: Context, hottest: Warming, standard: Standard) -> _Asked:
         hottest.amps,
         hottest.amps / standard.held_share,
         True,
-        f"without a pause heat it like {what}, again and again",
+        f"is the steady current that heats it like {what} without a pause",
         "may open while a cue goes on",
         () if cue is None else ((context.span(cue.mark, "name"), "takes that heat"),),
     )

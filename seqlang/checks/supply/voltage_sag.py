@@ -19,6 +19,7 @@ Source of the limit: as for `servo-speed`, at the voltage of `sim/strain/sag.py`
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import isfinite
 
 import numpy as np
 
@@ -99,18 +100,21 @@ def _finding(
     move = planned.move
     limit = 1.0 - context.show.rig.wearer.margin
     asked_text, limit_text = figures(100 * share, 100 * limit)
+    left = f"at the {figure(volts)} V left {while_running(sag)}"
     return Finding(
         "warning",
         "voltage-sag",
-        f"`{move.output}` would go to {asked_text} % of its torque-speed line at the "
-        f"{figure(volts)} V left {while_running(sag)}, and {limit_text} % "
-        "keeps the margin",
+        f"`{move.output}` would go to {asked_text} % of its torque-speed line {left}, and "
+        f"{limit_text} % keeps the margin"
+        if isfinite(share)
+        else f"`{move.output}` cannot move at all {left}",
         failing_moves.pace_span(context, move),
         label="passes by itself, not beside other parts",
         related=cues_running(context, sag),
-        help="use thicker wire or a stronger supply"
+        help="use thicker or shorter wire, or a stronger supply"
         if fix is None
-        else f"`{fix.text}` passes at that voltage; thicker wire or a stronger supply help too",
+        else f"`{fix.text}` passes at that voltage; thicker or shorter wire, or a stronger supply, "
+        "helps too",
         fix=fix,
         asked=share,
         limit=limit,

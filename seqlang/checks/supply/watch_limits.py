@@ -101,7 +101,7 @@ def _sinks(context: Context, one: Watched) -> Iterator[Finding]:
         *(context, one, "stops"),
         f"the chip's regulator holds {figure(one.chip_v)} V as long as a cell has "
         f"{figure(one.held_v, 3)} V, and the board is to stop below {figure(one.stop_v)} V",
-        label="never reached: the reading does not sink any more",
+        label="never reached: below that cell voltage the reading stays the same",
         help=f"stop below {figure(least)} V or more",
         fix=Fix(context.span(one.watch.mark, "stops"), f"{least:g} V"),
         asked=one.stop_v,

@@ -60,7 +60,7 @@ def _wire(context: Context, supply: Supply, board: Board, wire: Wire) -> Iterato
         flows = wire_needs_a(supply, supply.fuse_a)
         fuse = f"its fuse of {figure(supply.fuse_a)} A"
         more = flows > wire_needs_a(replace(supply, regulator=None), supply.fuse_a)
-        what = f"behind the regulator {fuse} lets through" if more else f"{fuse} needs"
+        what = f"behind the regulator {fuse} lets through" if more else f"{fuse} needs a wire for"
     else:
         sag = next((s for s in of_supply(context, supply) if s.board == board.name), None)
         flows, what = (sag.board_a if sag else 0.0), "the show draws"

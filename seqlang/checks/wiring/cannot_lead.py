@@ -56,8 +56,8 @@ def _cannot(context: Context, board: Board) -> Finding:
     return Finding(
         "error",
         "cannot-lead",
-        f"board `{board.name}` is to lead, and {CHIPS[board.chip].title} has no serial port for "
-        "the other boards",
+        f"board `{board.name}` is to lead, and the {CHIPS[board.chip].title} has no serial port "
+        "for the other boards",
         context.span(board.mark, "leads"),
         label=f"only {chips} can lead",
         related=((context.span(board.mark, "chip"), "its chip"),),

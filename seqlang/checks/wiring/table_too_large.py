@@ -36,7 +36,7 @@ from sim.rulebook import CUES
 BESIDE_CUES = 4096
 """Bytes that a table has beside its cues, at most: 16 outputs, 64 colours, 48 senses and so on."""
 LARGEST_NAMED = 3
-"""So many of the largest cues are pointed at."""
+"""How many of the largest cues the finding marks."""
 
 
 def check(context: Context, failed: bool) -> tuple[CompiledShow | None, tuple[Finding, ...]]:

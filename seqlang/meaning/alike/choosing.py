@@ -90,7 +90,7 @@ class Notes:
         self.all.setdefault((name, span, message), finding)
 
     def written(self, count: int) -> None:
-        """So many more statements, or parts in them, are written out. Raises TooManyError."""
+        """Add `count` statements, or parts in them, that are written out. Raises TooManyError."""
         self._written += count
         if self.is_limited and self._written > MOST_STATEMENTS:
             raise TooManyError
@@ -228,7 +228,7 @@ class Chooser:
         if waits is not None:
             self._notes.error(
                 "values-do-not-fit",
-                f"both sides go together here, and a wait is one for `{pair[0]}` and `{pair[1]}`",
+                f"a wait here is the same for `{pair[0]}` and `{pair[1]}`: both sides go together",
                 varied,
                 help=waits,
             )

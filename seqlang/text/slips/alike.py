@@ -118,7 +118,7 @@ def _names(line: Written) -> Iterator[Slip]:
     if found is None or not found["plug"]:
         return
     yield Slip(
-        f"`{found['name']}{found['count']}` is not a name: how many there are says `row of`",
+        f"`{found['name']}{found['count']}` is not a name: `row of` says how many there are",
         found.start("name"),
         found.end("count"),
         help=f"write `{found['name']}`, below `row of N`",
@@ -158,7 +158,7 @@ def _steps(line: Written, text: str) -> Iterator[Slip]:
     if found is not None and line.around.head != "cue":
         unit = found[1].partition(" ")[2]
         yield Slip(
-            "values in brackets are one for each thing, or the first one and a step",
+            "brackets hold one value for each thing, or the first value and a step",
             *found.span(),
             help=f"such as `({found[1]}, step 1{unit and ' '}{unit})`: each has that much more "
             "than the one before it",

@@ -75,7 +75,7 @@ def slips(line: Written) -> Iterator[Slip]:
         yield coloured
     elif found is not None and ends is not None:
         yield Slip(
-            "between the ends of a draw stands `..`",
+            "the two ends of a draw are joined by `..`",
             *found.span("draw"),
             help=f"write `{ends}`: it is drawn anew at each pass, in a strand of idle",
             certain=True,
@@ -145,7 +145,7 @@ def _bracketed(line: Written) -> Iterator[Slip]:
             )
         elif ends is not None:
             yield Slip(
-                "between the ends of a draw stands `..`",
+                "the two ends of a draw are joined by `..`",
                 *found.span(1),
                 help=f"write `{ends}`: it is drawn anew at each pass, in a strand of idle",
                 certain=True,

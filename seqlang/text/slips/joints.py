@@ -88,6 +88,9 @@ _CURLY_SUM: Final = re.compile(r"[{\[]([^{}\[\]]*)[}\]]")
 _SAME_PACE: Final = re.compile(
     r"(.+?) +((?:in|at) +[-\w.]+ *[\w/%]*)((?: *,| +and) +)(.+?) +\2((?: *,.*)?)$"
 )
+_ACTS: Final = re.compile(
+    r"(?<![,\s]) +(?=([^\W\d]\w*) +(?:to|fade|cut|on|off|and|breathe|ember|run)\b)"
+)
 _NEXT: Final = re.compile(r" *(?:;|\bthen\b|,? +(?=(?:hold|play|pose|repeat)\b)) *")
 
 
@@ -411,10 +414,19 @@ def _same_pace(line: Written) -> Iterator[Slip]:
     )
 
 
+def _starts(line: Written) -> Iterator[re.Match[str]]:
+    """Where a second statement may start: at a word that starts one, or at an output's name."""
+    yield from _NEXT.finditer(line.text, 1, line.code_end)
+    outputs = (line.around.names.get(kind, ()) for kind in ("servo", "lamp", "strip", "switch"))
+    for found in _ACTS.finditer(line.text, 1, line.code_end):
+        if any(found[1] in names for names in outputs):
+            yield found
+
+
 def _two_statements(line: Written) -> Iterator[Slip]:
     if line.around.head != "cue":
         return
-    for found in _NEXT.finditer(line.text, 1, line.code_end):
+    for found in _starts(line):
         if line.quoted(found.start()) or not line.text[found.end() : line.code_end].strip():
             continue
         yield Slip(

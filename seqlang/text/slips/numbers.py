@@ -57,7 +57,7 @@ def comma(written: str, start: int, end: int) -> Slip:
             f"the comma in `{written}` does not fit here",
             start,
             end,
-            help=f"thousands are written without a sign, decimals with a point: `{whole}` or "
+            help=f"thousands are written without a comma, decimals with a point: `{whole}` or "
             f"`{point}`",
             certain=True,
         )
@@ -90,7 +90,7 @@ def _grouped(line: Written) -> Iterator[Slip]:
         yield Slip(
             f"`{found[0]}` is read as several numbers",
             *found.span(),
-            help=f"thousands are written without a sign: `{whole}`",
+            help=f"the digits of a number stand together: `{whole}`",
             edits=((*found.span(), whole),),
         )
 

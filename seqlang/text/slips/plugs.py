@@ -96,5 +96,5 @@ def _board(line: Written, text: str) -> Iterator[Slip]:
     made = f"board {found['name']}: {chip}, address {address}" + (", leads" if leads else "")
     said = "a board is its chip, its address, and `leads` if the others follow it"
     if leads is False:
-        said = "a board follows without a word, where another one `leads`"
+        said = "a board needs no word to follow: it follows the board that `leads`"
     yield from whole(line, said, text, made)

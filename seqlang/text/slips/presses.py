@@ -97,7 +97,7 @@ def _numbers(line: Written) -> Iterator[Slip]:
     lost = _LOST.match(line.text, 0, line.code_end)
     if lost is not None:
         yield Slip(
-            "how long the remote has been silent is not said",
+            "the line does not say how long the remote has been silent",
             lost.start(),
             lost.end(),
             help="such as `lost 2 s: go rest`: after two seconds of silence",
@@ -175,7 +175,7 @@ def _toggles(does: str, span: tuple[int, int]) -> Iterator[Slip]:
     found = _TOGGLES.fullmatch(does)
     if found is not None:
         cue = found["first"] or found["second"]
-        said = "a press that starts a cue, and the next one that ends it, are said otherwise"
+        said = "a cue that the next press ends is written with `until pressed again`"
         yield _slip(said, span, f"go {cue} until pressed again")
 
 

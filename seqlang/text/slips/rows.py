@@ -134,7 +134,7 @@ def _some(line: Written) -> Iterator[Slip]:
                 continue
             made = f"{first} through {last}"
             yield Slip(
-                f"`{found[0]}` is not a name: some things of a row go from one `through` another",
+                f"`{found[0]}` is not a name: some things of a row are written with `through`",
                 *found.span(),
                 help=f"write `{made}`",
                 edits=((*found.span(), made),),
@@ -228,7 +228,7 @@ def _sides(line: Written) -> Iterator[Slip]:
         named = (both[1], both[2]) if both[1] in sides else tuple(sorted(sides))
         made = "along " + ", ".join(named)
         yield Slip(
-            "between both sides stands a comma" if both[1] else "both sides are named",
+            "both sides are joined by a comma" if both[1] else "both sides are named",
             *both.span(),
             help=f"write `{made}`",
             edits=((*both.span(), made),),

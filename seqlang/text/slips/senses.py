@@ -196,9 +196,7 @@ _IN_A_LINE: Final = re.compile(
 
 def _sensor(line: Written, text: str) -> Iterator[Slip]:
     """`silent below 8 %`, `attack 20 ms`, `smooth 20 ms`."""
-    said = (
-        "what is below a share of a sensor's way is quiet, and its value rises and falls in a time"
-    )
+    said = "a sensor line is `quiet below` with a share, or `rises in` or `falls in` with a time"
     quiet, times = _QUIET.match(text), _TIMES.match(text)
     if quiet is not None:
         yield from whole(line, said, text, f"quiet below {quiet['amount'].strip()}")
@@ -306,7 +304,7 @@ def _low_battery(line: Written, text: str) -> Iterator[Slip]:
         limit = re.search(rf"{_NUMBER} *(?:m?V|%)", how)
         said, more = "a low battery starts a cue with `go`", ""
         if limit is not None:
-            said = f"`{limit[0]}` does not stand here: a battery is low below its board's limit"
+            said = f"`{limit[0]}` does not belong here: the board has the limit of a low battery"
             more = "; the limit stands below the board, such as `warns below 3.4 V` of a cell"
         elif re.search(r"\b(?:empty|flat|dead)\b", how):
             more = "; it starts before the battery is empty, which stops the board by itself"

@@ -137,7 +137,7 @@ _ONLY_SAID: Final = (
 """What a line stands in (`*`: anything), what it looks like, what is wrong, and what helps."""
 
 _STRANDS: Final = (
-    "`idle` names its cues with commas between, and maybe how long the way back to them takes"
+    "`idle` names its cues with commas between them; the time of the way back may follow"
 )
 
 
@@ -215,7 +215,7 @@ _REARRANGED: Final = tuple(
             r"(board\b.*\baddress +[0-9]+),? +(?:follow(?:s|er|ing)?|listens|secondary)"
             r"(?: +(?:to +)?[^\W\d]\w*)?$",
             r"\1",
-            "a board follows without a word, where another one `leads`",
+            "a board needs no word to follow: it follows the board that `leads`",
         ),
         (
             r"(input +[0-9]+ *:.*), *(?:debounced?|filter(?:ed)?|bounces?)(?: +(?:for|by))? +"

@@ -90,7 +90,7 @@ def test_a_part_that_no_time_helps_is_told_so() -> None:
     (found,) = findings(text(load="900 g at 200 mm", more="axis level"), "follow-overload")
     assert found.fix is None
     assert found.help is not None
-    assert "no time passes" in found.help
+    assert "no duration passes" in found.help
 
 
 def test_one_mistake_is_told_once() -> None:

@@ -261,7 +261,8 @@ ALONG_A_LINE = (
         name="backlash",
         passes=along(backlash="2 mm"),
         fails=along(backlash="2.2 mm"),
-        says="`jaw` may stand 1.1 mm to either side of its place, and 1 mm is hardly seen",
+        says="the play of `jaw` lets it stand 1.1 mm to either side of its place; 1 mm "
+        "is hardly seen",
         severity="advice",
         asked=1.1,
         limit=1,
@@ -279,7 +280,8 @@ ALONG_A_LINE = (
         name="backlash",
         passes=jaw(backlash="2 deg"),
         fails=jaw(backlash="2.1 deg"),
-        says="`jaw` may stand 1.05 deg to either side of its angle, and 1 deg is hardly seen",
+        says="the play of `jaw` lets it stand 1.05 deg to either side of its angle; 1 deg "
+        "is hardly seen",
         severity="advice",
         asked=1.05,
         limit=1,

@@ -113,7 +113,8 @@ LIMITS = (
         name="flat-linkage",
         passes=parallelogram(84),  # 84 + 55: 139 deg, 41 deg to the arm
         fails=parallelogram(86),
-        says="the rod of `jaw` stands at only 39 deg to its arm at 55 deg, and 40 deg are usual",
+        says="the rod of `jaw` stands at only 39 deg to its arm at 55 deg; 40 deg or more "
+        "are usual",
         severity="advice",
         asked=39,
         limit=40,
@@ -124,7 +125,7 @@ LIMITS = (
         name="flat-linkage",
         passes=parallelogram(39),  # 39 + 2
         fails=parallelogram(37),
-        says="the rod of `jaw` stands at only 39 deg to its arm at 2 deg, and 40 deg are usual",
+        says="the rod of `jaw` stands at only 39 deg to its arm at 2 deg; 40 deg or more are usual",
         severity="advice",
         asked=39,
         limit=40,
@@ -136,7 +137,7 @@ LIMITS = (
         passes=between_two_points(27),
         fails=between_two_points(26),
         says="`jaw` misses its angle by up to 1.07 deg between its calibration points at 0 deg and "
-        "60 deg, and 1 deg is hardly seen",
+        "60 deg; a miss of 1 deg is hardly seen",
         severity="advice",
         asked=1.0735,  # as between; `tests/references/test_drive_linkage.py` has the geometry
         limit=1,

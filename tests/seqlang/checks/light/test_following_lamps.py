@@ -37,10 +37,8 @@ def test_a_lamp_follows_so_slowly_that_no_second_holds_eight_changes(
     assert least_ms(low, high) <= one.limit <= 1.05 * least_ms(low, high) + 10
     assert (one.asked, one.limit % 10, one.unit) == (100.0, 0.0, "ms")
     assert one.label == "changes from end to end in 100 ms"
-    assert one.message == ("`glow` may be made to flash more than three times a second by `voice`")
-    assert one.help == (
-        f"with `in {one.limit:.0f} ms` no second holds so many changes, or let it get less bright"
-    )
+    assert one.message == "`voice` may make `glow` flash more than three times a second"
+    assert one.help == f"`in {one.limit:.0f} ms` is slow enough; or let `glow` get less bright"
     assert findings(told(way, one.limit), "follow-flashes") == []
     (again,) = findings(told(way, one.limit - 10), "follow-flashes")
     assert again.limit == one.limit

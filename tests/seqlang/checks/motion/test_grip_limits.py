@@ -122,7 +122,7 @@ LIMITS = (
         passes=stalls("1.17 s"),
         fails=stalls("1.18 s"),
         says="`jaw` is worked at 100 % of its stall torque for 1.18 s while `jaw` grips, and "
-        "stands that for about 1.178 s",
+        "can take that for about 1.178 s",
         severity="warning",
         asked=1.18,
         limit=-10 * log(1 - 1 / 9),
@@ -136,7 +136,7 @@ LIMITS = (
         passes=finger("grips 11.3 N at 60 mm, past 40 deg, for 2.6 s"),
         fails=finger("grips 11.3 N at 60 mm, past 40 deg, for 2.7 s"),
         says="`jaw` is worked at 69.1 % of its stall torque for 2.7 s while `jaw` grips, and "
-        "stands that for about 2.65 s",
+        "can take that for about 2.65 s",
         severity="warning",
         asked=2.7,
         limit=-10 * log(1 - (0.980665 / 3 / 0.678) ** 2),

@@ -67,7 +67,8 @@ IMPOSSIBLE = Limit(
     # without a stated running current there would be an advice
     passes=rated("1.142 A at 6.0 V, running 0.1 mA"),
     fails=rated("1.140 A at 6.0 V"),
-    says="the rating of `jaw` claims 100.1 % of its voltage times its stall current, and a motor "
+    says="in the rating of `jaw`, stall torque times no-load speed is 100.1 % of "
+    "voltage times stall current, and a motor "
     "reaches 100 % at most",
     severity="warning",
     asked=0.980665 * radians(400) / 6.84,
@@ -84,7 +85,8 @@ LIMITS = (
         id="rating-like-no-sound-sheet",
         passes=rated("2.283 A at 6.0 V"),
         fails=rated("2.281 A at 6.0 V"),
-        says="the rating of `jaw` claims 50.02 % of its voltage times its stall current, and "
+        says="in the rating of `jaw`, stall torque times no-load speed is 50.02 % of "
+        "voltage times stall current, and "
         "sound data sheets have 50 % at most",
         severity="advice",
         asked=0.980665 * radians(400) / (6.0 * 2.281),
@@ -98,7 +100,8 @@ LIMITS = (
         # (1 - I0 / Is)**2 of 2 A and 6 V: I0 of 0.489 A leave 6.846 W
         passes=rated("2 A at 6.0 V, running 488 mA"),
         fails=rated("2 A at 6.0 V, running 492 mA"),
-        says="the rating of `jaw` claims 57.1 % of its voltage times its stall current, and a "
+        says="in the rating of `jaw`, stall torque times no-load speed is 57.1 % of "
+        "voltage times stall current, and a "
         "motor reaches 56.9 % at most",
         asked=0.980665 * radians(400) / 12,
         limit=(1 - 0.246) ** 2,

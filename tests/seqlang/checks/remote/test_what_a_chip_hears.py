@@ -36,7 +36,9 @@ def test_the_small_chip_knows_a_button_that_goes_down_and_one_that_is_held(
     found = [one for one in findings(text) if one.name == "press-beyond-chip"]
     assert [text[one.span.start : one.span.end] for one in found] == ([] if at is None else [at])
     for one in found:
-        assert one.message.startswith(f"board `body` plays `gape`, and ATmega328P cannot {cannot}")
+        assert one.message.startswith(
+            f"board `body` plays `gape`, and the ATmega328P cannot {cannot}"
+        )
         assert one.help == (
             "give `body` the chip `atmega2560`, or bind the cue to a button of its own: "
             "`button N: go gape`"
@@ -50,7 +52,9 @@ def test_the_small_chip_waits_for_a_contact_32_ms(ms: int, is_told: bool) -> Non
     found = findings(text, "press-beyond-chip")
     assert len(found) == is_told
     for one in found:
-        assert one.message == ("ATmega328P looks at each contact alike: a level counts after 32 ms")
+        assert one.message == (
+            "the ATmega328P looks at each contact alike: a level counts after 32 ms"
+        )
         assert text[one.span.start : one.span.end] == f"settles {ms} ms"
         assert findings(applied(text, one), "press-beyond-chip") == []
 
@@ -58,7 +62,7 @@ def test_the_small_chip_waits_for_a_contact_32_ms(ms: int, is_told: bool) -> Non
 def test_a_channel_has_no_timer_on_the_small_chip() -> None:
     text = broken("press-beyond-chip-by-channel")
     (one,) = findings(text, "press-beyond-chip")
-    assert one.message == ("ATmega328P has no timer left that measures the pulses of a channel")
+    assert one.message == ("the ATmega328P has no timer left that measures the pulses of a channel")
     assert one.help == "give `body` the chip `atmega2560`"
 
 

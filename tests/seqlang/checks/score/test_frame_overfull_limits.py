@@ -59,8 +59,8 @@ LIMITS = (
         severity="warning",
         passes=of_cues({"dots": rows(THREE, 1)}),
         fails=of_cues({"dots": rows(THREE, 2)}),
-        says="cue `dots` has 65 steps for board `body` in its first frame, and a board does 64 in "
-        "one",
+        says="cue `dots` has 65 steps for board `body` in its first frame, and a board does at "
+        "most 64",
         asked=65,
         limit=64,
         label="the first of 65 steps of `dots`",
@@ -73,7 +73,7 @@ LIMITS = (
         passes=of_cues({"dots": rows(THREE, 5, late_ms=1000)}),
         fails=of_cues({"dots": rows(THREE, 6, late_ms=1000)}),
         says="cue `dots` has 65 steps for board `body` in one frame, 1 s after it starts, and a "
-        "board does 64 in one",
+        "board does at most 64",
         asked=65,
         limit=64,
     ),
@@ -92,7 +92,7 @@ def test_cues_that_may_meet_in_one_frame_are_an_advice() -> None:
     assert one.severity == "advice"
     assert one.message == (
         "cues `of_one`, `of_two`, `of_three` and `of_four` may run side by side, with up to 68 "
-        "steps for board `body` in one frame, and a board does 64"
+        "steps for board `body` in one frame, and a board does at most 64"
     )
     assert [words for _, words in one.related] == [
         "up to 17 steps of `of_two`",
@@ -142,7 +142,7 @@ def test_a_cue_is_counted_with_the_most_that_idle_may_do_in_a_frame(extra: int, 
         assert one.severity == "warning"
         assert one.message == (
             "cue `dots` has 44 steps for board `body` in its first frame, and idle up to 21 more; "
-            "a board does 64 in one"
+            "a board does at most 64"
         )
 
 
@@ -157,7 +157,7 @@ def test_idle_is_counted_where_it_overfills_a_frame_by_itself() -> None:
     )
     (one,) = findings(text, "frame-overfull")
     assert one.message == (
-        "idle has up to 84 steps for board `body` in one frame, and a board does 64"
+        "idle has up to 84 steps for board `body` in one frame, and a board does at most 64"
     )
     assert text[one.span.start : one.span.end].startswith("idle")
 
@@ -181,5 +181,5 @@ def test_a_part_for_letting_go_is_counted_from_where_it_begins() -> None:
     (one,) = findings(of_cues({"dots": body}), "frame-overfull")
     assert one.message == (
         "cue `dots` has 65 steps for board `body` in one frame, 0 ms after it is let go, and a "
-        "board does 64 in one"
+        "board does at most 64"
     )

@@ -78,7 +78,7 @@ def test_a_motion_that_is_repeated_for_minutes_over_the_rating_is_an_error_with_
     assert found is not None
     assert found.severity == "error"
     assert found.label == "may open while a cue goes on"
-    assert found.message.endswith("without a pause heat it like `wag`, again and again")
+    assert found.message.endswith("is the steady current that heats it like `wag` without a pause")
     assert found.asked is not None
     assert 1.03 < found.asked < 1.35
     assert fuse_of(mended(text, found)) is None
@@ -127,7 +127,7 @@ def test_what_a_delaying_fuse_carries_for_seconds_is_no_error_there() -> None:
     longer = fuse_of(again)
     assert longer is not None
     assert longer.severity == "error"
-    assert "heat it like `wag`" in longer.message
+    assert "heats it like `wag`" in longer.message
     assert fuse_of(mended(again, longer)) is None
 
 

@@ -160,7 +160,7 @@ LIMITS = (
         name="wire-overload",
         passes=fan("1 A", f"{ADAPTER}\nfuse 11 A", "1 m of 20 AWG"),
         fails=fan("1 A", f"{ADAPTER}\nfuse 12 A", "1 m of 20 AWG"),
-        says="the feed of board `body` carries 11 A, and its fuse of 12 A needs 12 A",
+        says="the feed of board `body` carries 11 A, and its fuse of 12 A needs a wire for 12 A",
         asked=12,
         limit=11,
         help=f"use 18 AWG or thicker; {COVERED}",
@@ -183,7 +183,7 @@ LIMITS = (
         name="wire-overload",
         passes=fan("1 A", f"{ADAPTER}\nfuse 55 A", "1 m of 10 AWG"),
         fails=fan("1 A", f"{ADAPTER}\nfuse 60 A", "1 m of 10 AWG"),
-        says="the feed of board `body` carries 55 A, and its fuse of 60 A needs 60 A",
+        says="the feed of board `body` carries 55 A, and its fuse of 60 A needs a wire for 60 A",
         asked=60,
         limit=55,
         help="split the feed",
@@ -638,7 +638,7 @@ def test_a_chip_short_of_what_its_own_board_takes_is_told_so() -> None:
     text = show(supply="source adapter 5 V, 6 A", feed="100 mm of 18 AWG\n    logic 5 V")
     (one,) = [x for x in findings(text, "brown-out") if not x.message.startswith("at power-up")]
     assert one.help is not None
-    assert one.help.startswith("enough arrives: take a board whose regulator needs 0.")
+    assert one.help.startswith("take a board whose regulator has a dropout of 0.")
     dropout = one.help.split("dropout ")[1].split(" V")[0]
     mended = show(
         supply="source adapter 5 V, 6 A",

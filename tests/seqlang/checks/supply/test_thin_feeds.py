@@ -40,7 +40,7 @@ def test_a_wire_thinner_than_any_that_is_proposed_carries_what_the_table_says(
     text = fed(gauge)
     (found,) = [one for one in errors(text) if one.name == "wire-overload"]
     assert found.message == (
-        f"the feed of board `body` carries {carries}, and its fuse of 5 A needs 5 A"
+        f"the feed of board `body` carries {carries}, and its fuse of 5 A needs a wire for 5 A"
     )
     assert found.fix is not None
     assert found.fix.text == "22 AWG"

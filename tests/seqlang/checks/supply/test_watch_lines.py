@@ -79,7 +79,7 @@ LIMITS = (
         asked=3.09,
         # (5 + 1) / 2 over 1 - (0.02 + 0.02 * 0.45 + 2 * 9.0909 / 1024 / 6.18)
         limit=3.0987,
-        label="never reached: the reading does not sink any more",
+        label="never reached: below that cell voltage the reading stays the same",
         help="stop below 3.1 V or more",
         fix="3.1 V",
         at="3.09 V",
