@@ -355,7 +355,7 @@ def test_a_slip_in_a_travel_leaves_the_part_on_its_line(slip: str) -> None:
 def test_amounts_of_two_outputs_do_not_change_places() -> None:
     found = only(loaded(RIG + "pose up\n    jaw 10 rpm, fin 30 deg\n").findings)
     assert found.name == "unit-mismatch"
-    assert "change places" not in (found.help or "")
+    assert "swap it with" not in (found.help or "")
     assert found.fix is None
 
 

@@ -274,7 +274,7 @@ def test_no_finger_presses_what_only_a_lost_remote_starts() -> None:
     made = text(more=UP, fade="6 s")
     lost = made.replace("    stop button", "    lost 5 s: go up\n    stop button")
     for one, told in ((with_button(made, "up"), True), (lost, False)):
-        assert any("in quick turn" in found.message for found in said_of_bars(one)) is told
+        assert any("in turn, quickly" in found.message for found in said_of_bars(one)) is told
 
 
 def test_a_stop_that_makes_up_the_eighth_change_is_told() -> None:

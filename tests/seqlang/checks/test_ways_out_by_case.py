@@ -279,7 +279,8 @@ CASES = (
         severity="warning",
         at="379 ms",
         label="passes by itself, not beside other parts",
-        help="`390 ms` passes at that voltage; thicker wire or a stronger supply help too",
+        help="`390 ms` passes at that voltage; thicker or shorter wire, or a stronger supply, "
+        "helps too",
         fix="390 ms",
         related=("has the hardest move of a servo",) * 2,
     ),
