@@ -68,6 +68,44 @@ def test_a_fan_that_goes_on_and_off_warms_as_a_steady_current_does(on_ms: int, o
     assert found.cue == "blow"
 
 
+PACK = "    source 2 lipo cells in 4 rows, 5000 mAh, 1 mohm\n"
+"""4.2 V a cell when full, 3.6 to 3.8 V with the fifth that is left in it: from memory."""
+
+
+def packed(supply: str, rest: str) -> Show:
+    text = f"supply pack\n{PACK}{supply}board body: atmega328p, address 1\n    feed pack\n{rest}"
+    made = load_text(Source("x.cues", text)).show
+    assert made is not None
+    return made
+
+
+def test_behind_a_regulator_an_empty_pack_gives_most() -> None:
+    """5 V and 2 A from a regulator of 90 % are 11.1 W: 1.32 A full, 1.46 to 1.54 A empty."""
+    made = packed(
+        "    regulator 5 V, 5 A, efficiency 90 %\n    fuse 5 A\n",
+        "switch fan: body pin PD7\n    draws 1970 mA\n"
+        "cue blow\n    fan on\n    hold 60 s\n    fan off\nremote\n    button 1: go blow\n",
+    )
+    found = warmed(made)
+    assert found is not None
+    assert 10.0 / 0.9 / (2 * 3.8) <= found.amps <= 10.0 / 0.9 / (2 * 3.6)
+
+
+def test_a_stalled_servo_takes_most_of_a_full_pack() -> None:
+    """A motor that stands takes current as its voltage goes: 4 A at 6 V are 5.6 A at 8.4 V."""
+    made = packed(
+        "    fuse 10 A\n",
+        "servo claw: body pin PB1\n    pulse 900 us at 0 deg, 2100 us at 90 deg\n"
+        "    travel 0 deg to 90 deg\n    rating 0.1 s/60deg, 10 kgf.cm, 4 A at 6 V\n"
+        "    load 10 g at 20 mm\n    grips 100 N at 100 mm, past 40 deg, for 60 s\n"
+        "cue shut\n    claw to 60 deg in 1 s\n    hold 50 s\n    claw to 0 deg in 1 s\n"
+        "remote\n    button 1: go shut\n",
+    )
+    found = warmed(made)
+    assert found is not None
+    assert found.amps == pytest.approx(4.0 * 8.4 / 6.0 + 0.03, rel=0.03)
+
+
 def test_of_several_cues_the_one_that_warms_most_is_told() -> None:
     made = show(little=beat(200, 2000), much=beat(2000, 200), middling=beat(400, 400))
     found = warmed(made)
