@@ -547,6 +547,35 @@ _EXECUTION: tuple[Case, ...] = (
         180,
     ),
     (
+        "a run that lost its moving servo, and one that waits for its end",
+        table(
+            (_SLOW, LAMP),
+            (
+                (ActOp(0, 8000, 100), ActOp(1, 90, 40), Delay(120)),
+                (Delay(600),),
+                (*blink(1), Delay(300)),
+            ),
+            conflicts=(TAKE, TAKE, WAIT),
+            uses=(3, 1, 2),
+        ),
+        triggers((5, 1), (8, 2), (10, 3)),
+        70,
+    ),
+    (
+        "a strand whose servo is taken while it waits for it",
+        table(
+            (_SLOW, LAMP),
+            (
+                (ActOp(0, 8000, 100), ActOp(0, 500, 100, True), Delay(900)),
+                (Delay(60),),
+            ),
+            uses=(1, 1),
+            strands=(0,),
+        ),
+        triggers((6, 2)),
+        120,
+    ),
+    (
         "what is left of a brake, to a unit",
         table(
             (
