@@ -166,7 +166,7 @@ def parts_on_parts(size: int) -> str:
     pins = ("PB0", "PB3", "PB4", "PC0", "PC1", "PC2")
     chain = "".join(
         servo.replace("jaw", f"j{n}").replace("PB1", pin)
-        + (f"    on j{n - 1} at 50 mm, 0 deg\n" if n else "")
+        + (f"    on j{n - 1} at 50 mm, ahead 0 deg\n" if n else "")
         for n, pin in enumerate(pins)
     )
     chance = Random(size)
