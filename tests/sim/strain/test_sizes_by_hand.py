@@ -28,6 +28,7 @@ from sim.model import (
     PointMass,
     Rating,
     Regulator,
+    Repeat,
     Rig,
     Score,
     Servo,
@@ -127,6 +128,21 @@ def test_a_feed_is_as_thick_as_its_fuse_asks() -> None:
     (none,) = supply_size(Supply("p", Adapter(6.0, 9.0))).feeds
     assert (none.gauge_awg, none.reason) == (None, "no feed is stated")
     assert none.peak_a == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("ends", "rms_a"), [(True, ((1.0 + 59.0 * 0.03**2) / 60.0) ** 0.5), (False, 1.0)]
+)
+def test_a_feed_carries_what_goes_on_without_an_end_for_the_rest_of_the_hour(
+    ends: bool, rms_a: float
+) -> None:
+    """A minute of 1 A and 59 of 30 mA; or, where nobody turns the fan off again, an hour of 1 A."""
+    last = Throw("fan", False) if ends else Repeat(Hold(500), None)
+    cue = Cue("blow", "", InTurn((Throw("fan", True), Hold(60_000), last)))
+    board = Board("b", "any", 1, "p", Wire(0.1, 18), electrics=Electrics(0.03))
+    rig = Rig((Supply("p", Adapter(6.0, 9.0)),), (board,), (FAN,))
+    (found,) = size(Show(rig, Score("s", (cue,), usage=(Usage("blow", 1.0),)))).supplies
+    assert found.feeds[0].rms_a == pytest.approx(rms_a, rel=2e-3)
 
 
 # -- servos ---------------------------------------------------------------------------------------

@@ -165,6 +165,23 @@ def fan_show(supply: Supply, *usage: Usage, ms: int = 60_000, **score: object) -
 WALL = Supply("p", Adapter(6.0, 9.0))
 
 
+@pytest.mark.parametrize(
+    ("once_ms", "round_"), [(5, (None, None)), (9, (None, None)), (10, (5, 10)), (20, (10, 20))]
+)
+def test_a_loop_that_is_shorter_than_a_sample_of_ten_milliseconds_is_none(
+    once_ms: int, round_: tuple[int | None, int | None]
+) -> None:
+    """Every 2 ms is a sample: the second round of 20 ms goes from the tenth to the twentieth."""
+    on = Cue("on", "", InTurn((Throw("fan", True), Repeat(Hold(once_ms), None))))
+    show = fan_show(WALL)
+    assert run_of(replace(show, score=replace(show.score, cues=(on,))), on).goes_round == round_
+
+
+def test_where_no_use_is_stated_nothing_is_crowded() -> None:
+    mix = Book(fan_show(WALL)).mix()
+    assert (mix.stated, mix.crowded, mix.asked, mix.alone) == (False, False, 1.0, ())
+
+
 def test_a_cue_is_looked_at_over_its_own_length_every_two_milliseconds() -> None:
     show = fan_show(WALL, ms=2000)
     blow, on = show.score.cues
