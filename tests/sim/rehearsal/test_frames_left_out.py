@@ -5,6 +5,7 @@ Two servos take ten frames each until the board is ready (TABLE.md, section 2).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -102,3 +103,23 @@ def test_what_is_given_back_follows_from_where_the_cue_has_left_it() -> None:
     times = [second.times_ms[0], second.times_ms[0] + 1000.0]
     level = sample(given_back, times).lamps["lure"].level_pct
     assert level == pytest.approx([60.0, 20.0], abs=0.5)
+
+
+def test_what_has_gone_over_to_its_source_needs_no_more_frames(played: list[int]) -> None:
+    """The glide takes 800 ms, which are 40 frames, and its way less than a second."""
+    rehearse.rehearse(following(), (), 4000)
+    assert {1, 2, 20, 39, 40} < set(played)
+    assert not set(range(100, 200)) & set(played)
+
+
+def test_what_adds_a_slow_fade_goes_on_with_it(played: list[int]) -> None:
+    """From 5 to 6 % in 20 s: so slow that it is at one level for some frames. At its middle it is
+    half a percent from rest, and the source wants 20 %."""
+    slow = Cue("idle", "", InTurn((Fade("lure", 6.0, 20_000), Hold(60_000))))
+    show = following()
+    rig = replace(show.rig, follows=(replace(show.rig.follows[0], mixed=True),))
+    found = rehearse.rehearse(Show(rig, Score("one", (slow,), (), idle=("idle",))), (), 30_000)
+    level = sample(found, [10_000.0, 15_000.0, 25_000.0]).lamps["lure"].level_pct
+    assert level == pytest.approx([20.5, 20.75, 21.0], abs=0.01)
+    assert set(range(100, 999)) < set(played)
+    assert not set(range(1100, 1500)) & set(played)

@@ -201,6 +201,14 @@ def test_what_is_mixed_adds_what_its_own_fade_is_away_from_rest_and_stays_in_its
     assert made.wanted(0, 0) == 30 * LEVEL
 
 
+def test_what_is_mixed_is_wanted_nowhere_below_its_range() -> None:
+    """The source wants 0; its own fade is 10 half percents below rest."""
+    made = LampFollower(Follow("lamp", "voice", 0.0, 1.0, 0.0, 80.0, mixed=True), 5.0, True, 0)
+    made.listen(0)
+    made.begins(0)
+    assert [made.wanted(own * LEVEL, 0) for own in (0, 10, 11)] == [0, 0, LEVEL]
+
+
 def test_a_source_that_trembles_moves_nothing() -> None:
     made = follower()
     assert not made.settled

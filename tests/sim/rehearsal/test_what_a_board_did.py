@@ -358,3 +358,20 @@ def test_a_source_that_comes_back_is_followed_again_from_where_its_output_is() -
     assert second.times_ms[0] == 5180.0
     assert second.place[0] == pytest.approx(JAW.safe_deg)
     assert sample(played, [7900.0]).servos["jaw"].angle_deg == pytest.approx([50.0], abs=0.1)
+
+
+def test_what_follows_on_a_board_that_is_led_is_taken_from_where_it_is_too() -> None:
+    """The part stands at 40 deg. The cue is joined in frame 200, and counts from the one before."""
+    led = following(Cue("close", "", move("jaw", 5, 1000)))
+    boards = (Board("hub", "atmega328p", 2, leads=True), HEAD)
+    played = rehearse(
+        replace(led, rig=replace(led.rig, boards=boards)),
+        (put(500, 1.0), Press(4000, button=1)),
+        4800,
+    )
+    (span,) = played.followed["jaw"]
+    assert span.end_ms == pytest.approx(3980.0, abs=0.01)
+    angle = sample(played, np.arange(3900.0, 4800.0, 20.0)).servos["jaw"].angle_deg
+    assert angle[:4] == pytest.approx([40.0] * 4, abs=0.1)
+    assert np.abs(np.diff(angle)).max() < 2.0
+    assert angle[-1] < 10.0

@@ -5,7 +5,7 @@ The boards have no servos, so they are ready in frame 0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -291,3 +291,15 @@ def test_what_was_but_a_moment_ends_on_all_boards_when_it_is_news_no_more() -> N
     runs = {run.board: (run.start_ms, run.end_ms) for run in played.runs if run.cue == "last"}
     assert runs["hub"] == (980.0, 980.0)
     assert runs["arm"] == (980.0, 1000.0 + 21 * FRAME_MS)
+
+
+def test_a_stop_button_is_down_from_its_down_to_its_up_and_no_other_is_one() -> None:
+    bench = Bench(show_of(lasting("a", 0)))
+    for request, is_down in ((down(1), False), (down(30), True), (up(1), True), (up(30), False)):
+        bench.play(request)
+        assert bench.leader.stop_is_down == is_down, request
+    show = show_of(lasting("a", 0))
+    bench = Bench(Show(show.rig, replace(show.score, stop_button=None)))
+    for button in (1, 2, 30):
+        bench.play(down(button))
+        assert not bench.leader.stop_is_down
