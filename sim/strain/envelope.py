@@ -296,7 +296,9 @@ def _grid(law: Law) -> tuple[Array, Shape]:
     elif law.name in ("modified sine", "modified trapezoid"):
         half |= {0.125, 0.375}
     breaks = at_share(law, sorted(half | {1.0 - b for b in half} | {0.5}))
-    near = np.concatenate([breaks - _NEAR, breaks, breaks + _NEAR, np.linspace(0.0, 1.0, 49)])
+    # three times as far: beside the instants at which `uniform` takes up its speed and gives it up
+    beside = [breaks + n * _NEAR for n in (-3, -1, 0, 1, 3)]
+    near = np.concatenate([*beside, np.linspace(0.0, 1.0, 49)])
     grid = np.array(sorted({x for x in near.tolist() if 0.0 <= x <= 1.0}))
     return grid, shape(law, grid)
 

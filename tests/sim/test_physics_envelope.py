@@ -119,6 +119,22 @@ def test_no_instant_of_a_move_is_harder_than_its_assessment(
     assert float(found.rms_torque_nm[0]) == pytest.approx(rms, rel=0.02, abs=1e-4)
 
 
+@pytest.mark.parametrize(
+    ("start", "end", "mass_kg", "lasts_ms"),
+    [(20.0, 40.0, 0.2, 800.0), (0.0, 60.0, 0.15, 1500.0), (60.0, 0.0, 0.2, 800.0)],
+)
+def test_at_an_even_speed_both_ends_count_with_the_jump_and_without(
+    start: float, end: float, mass_kg: float, lasts_ms: float
+) -> None:
+    """A part that its weight pulls along is eased by taking up speed: the worst is just behind."""
+    one = replace(JAW, load=Load((PointMass(mass_kg, 0.1),), -30.0, lowers=True))
+    rig = rig_of(one)
+    found = assess(rig, one, start, end, lasts_ms, Law("uniform"), 6.0)
+    angles = np.linspace(start, end, 4001)
+    steady = operate(rig, one, angles, (end - start) / lasts_ms * 1e3, 0.0, 6.0)
+    assert float(found.peak_share[0]) >= float(steady.share.max()) * (1.0 - 1e-6)
+
+
 WHEEL = replace(
     JAW,
     drive=Gear(),

@@ -276,6 +276,15 @@ def test_the_least_way_counts_where_colour_or_a_cap_may_change_the_light() -> No
     assert needs(show(cue("fill", to(80.0, 6000)), tube=dim)) == [6]
 
 
+@pytest.mark.parametrize(("lasts_ms", "frames"), [(0, 2), (1, 2), (2, 4), (3, 6)])
+def test_a_cut_counts_as_a_millisecond(lasts_ms: int, frames: int) -> None:
+    """Five pixels too dim for a tenth of one to count: 20 percent of the level, 40 times the half
+    percent that it goes. So that takes 40 times as long: 40 ms, two frames, for each ms."""
+    tube = replace(TUBE, pixels=5, safe=StripLight((255, 255, 255), 30.0))
+    made = show(cue("fill", to(80.0, 1000), to(80.5, lasts_ms)), tube=tube)
+    assert needs(made)[1] == frames
+
+
 def test_of_two_bars_of_one_lamp_the_finer_one_is_seen_first() -> None:
     """120 pixels in place of 60 change by half of the way."""
     fine = Strip("fine", "b", 4, pixels=120, safe=WHITE)

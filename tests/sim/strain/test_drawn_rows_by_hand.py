@@ -233,6 +233,8 @@ def test_an_effect_makes_two_changes_for_each_tenth_that_it_brings_a_light_to_an
     lit = cut(100.0)
     found = under(Effect("lure", "sparkle", 500, 50.0), lit)
     assert found == 2 + 2 * ((8 * swing + 1 * swing) // 0.1)
+    # quite dark and back: nine swings of the whole are just ninety tenths, however they are rounded
+    assert under(Effect("lure", "sparkle", 500, 100.0), lit) == 2 + 2 * 90
     shallow = 1.0 - ((98 + 16) / 116) ** 3
     assert 8 * shallow + shallow < 0.5
     found = under(Effect("lure", "sparkle", 500, 2.0), lit)
