@@ -134,7 +134,7 @@ def levels_found(light: Lamp | Strip, states: LightStates) -> Array:
 def _steps(low_pct: float, high_pct: float) -> Array:
     """Every level that may be drawn, shape (levels, 1)."""
     steps = round((high_pct - low_pct) * LEVEL_STEPS_PER_PCT)
-    return np.linspace(low_pct, high_pct, max(steps, 0) + 1)[:, np.newaxis]
+    return np.linspace(low_pct, high_pct, steps + 1)[:, np.newaxis]
 
 
 def levels_of(light: Light) -> Array:
