@@ -22,6 +22,7 @@ from seqlang.checks.motion.failing_moves import pace_span
 from seqlang.checks.supply import slower
 from seqlang.checks.wiring import rig_too_large
 from seqlang.command import WRONG_USAGE, main
+from seqlang.loading import Loaded
 from seqlang.meaning import acts, durations, notes
 from seqlang.meaning.values import _given_in_comments
 from seqlang.text import indentation
@@ -154,6 +155,29 @@ def test_just_so_many_moves_from_all_their_starts_are_checked(
     (found,) = check(show).findings
     assert (found.name, found.asked, found.limit) == ("rig-too-large", 3, 2)
     assert found.label == "most of them are here: 3"
+
+
+def test_a_move_in_a_chain_counts_for_what_its_parts_do_to_one_another(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # six parts on one another: 18 for each of the moves
+    show = loaded(parts_on_parts(2))
+    counted = _asked_of_moves(show, monkeypatch)
+    assert counted > 0
+    assert counted % 18 == 0
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", counted)
+    assert "rig-too-large" not in {finding.name for finding in check(show).findings}
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", counted - 1)
+    (found,) = check(show).findings
+    assert found.asked == counted
+    assert "a move in the longest chain of parts on one another counts as 18" in found.notes
+
+
+def _asked_of_moves(show: Loaded, monkeypatch: pytest.MonkeyPatch) -> float:
+    monkeypatch.setattr(rig_too_large, "MOST_MOVES", 0)
+    (found,) = check(show).findings
+    assert found.asked is not None
+    return found.asked
 
 
 @pytest.mark.parametrize("what", ["MOST_FRAMES", "MOST_STATEMENTS"])

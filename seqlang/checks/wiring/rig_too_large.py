@@ -1,11 +1,13 @@
 """rig-too-large: a rig has more boards, servos or other parts than the check can handle.
 
 What: at most 16 boards, 64 servos, 256 outputs, 256 wired buttons, 512 cues; and 120,000 moves, a
-move counted once for every angle from which a cue may start it.
+move counted once for every angle from which a cue may start it. A move of a part in a chain of N
+parts on one another counts as N x N / 2 moves.
 
 Why: the check looks at what all parts draw together in any posture; with hundreds of servos it
 would run for minutes. So it would with hundreds of cues that each move dozens of servos, from
-wherever any other cue has left them. If this is found, nothing else is checked.
+wherever any other cue has left them. In a chain, each part feels every other one. If this is found,
+nothing else is checked.
 
 Example: a file with 17 boards.
 
@@ -18,11 +20,12 @@ Source of the limit: this tool's own.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from seqlang.checks.context import Context
 from seqlang.text.findings import Finding
 from sim.model import Servo
+from sim.strain.coupling import chains
 
 MOST_BOARDS = 16
 MOST_SERVOS = 64
@@ -65,10 +68,17 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 def _moves(context: Context) -> Iterator[Finding]:
-    count = len(context.planned)
+    in_chains = {
+        servo.name: max(1, len(chain) ** 2 // 2)
+        for chain in chains(context.show.rig)
+        for servo in chain
+    }
+    of_cues: Counter[str] = Counter()
+    for one in context.planned:
+        of_cues[one.cue] += in_chains.get(one.move.output, 1)
+    count = of_cues.total()
     if count <= MOST_MOVES:
         return
-    of_cues = Counter(one.cue for one in context.planned)
     cue = max(context.show.score.cues, key=lambda each: of_cues[each.name])
     yield Finding(
         "error",
@@ -77,10 +87,16 @@ def _moves(context: Context) -> Iterator[Finding]:
         f"{MOST_MOVES} are checked together",
         context.span(cue.mark, "name" if context.has_part(cue.mark, "name") else None),
         label=f"most of them are here: {of_cues[cue.name]}",
-        notes=("nothing else is checked",),
+        notes=(*_of_chains(in_chains), "nothing else is checked"),
         help="move fewer servos in so many cues, let cues end at the same few angles, or make two "
         "shows of it",
         asked=count,
         limit=MOST_MOVES,
         unit="moves",
     )
+
+
+def _of_chains(in_chains: Mapping[str, int]) -> Iterator[str]:
+    """How moves of the longest chain are counted."""
+    if (most := max(in_chains.values(), default=1)) > 1:
+        yield f"a move in the longest chain of parts on one another counts as {most}"
