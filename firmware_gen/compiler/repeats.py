@@ -34,10 +34,10 @@ def paired(rows: Sequence[Sequence[int]], new: int, worth: Callable[[int], int])
     would save; of equal ones the one that was seen first. `worth` is asked about old numbers, that
     of a pair is the sum of both.
     """
-    return _Pairing(rows, new, worth).run()
+    return _PairReplacing(rows, new, worth).run()
 
 
-class _Pairing:
+class _PairReplacing:
     def __init__(self, rows: Sequence[Sequence[int]], new: int, worth: Callable[[int], int]):
         self.new = new
         self.pairs: dict[int, Pair] = {}

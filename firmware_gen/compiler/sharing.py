@@ -46,7 +46,7 @@ def share_threads(
     Forks, calls and go-ons of the result point forward. `kinds`: those of all outputs.
     """
     code = _Code(rows, kinds)
-    choices = (_Choice(code, worth) for worth in (code.size_of, lambda _: 1))
+    choices = (_ThreadChoice(code, worth) for worth in (code.size_of, lambda _: 1))
     best = min((choice.best() for choice in choices), key=lambda found: found.size)
     return _Writer(code, best).write()
 
@@ -170,7 +170,7 @@ class _Found:
     """Those of them that can be called; the others are only gone on with."""
 
 
-class _Choice:
+class _ThreadChoice:
     """Chooses which pairs and loops become threads, by the bytes that this saves.
 
     One that is no thread is written out wherever it occurs. Each choice changes what the others

@@ -86,7 +86,9 @@ def busy(board: CompiledBoard) -> Busy:
     cues = {n: one for n, one in enumerate(program.cues) if not one.strand and n not in parts}
     bounds = {n: _bound_with_part(program, cue) for n, cue in enumerate(program.cues)}
     idle = sum(bounds[n] for n in strands)
-    room = _Room(RUNS - len(strands), THREADS - sum(program.cues[n].reserved for n in strands))
+    room = _RunsAndThreads(
+        RUNS - len(strands), THREADS - sum(program.cues[n].reserved for n in strands)
+    )
     if _sum(bounds, _heaviest(cues, bounds, room)) + idle <= OPS_A_FRAME:
         return Busy()
     idle = sum(_in_any_frame(program, n) for n in strands)
@@ -104,7 +106,7 @@ def busy(board: CompiledBoard) -> Busy:
 # -- cues side by side -----------------------------------------------------------------------------
 
 
-class _Room(NamedTuple):
+class _RunsAndThreads(NamedTuple):
     """What cues may share: runs and threads that idle leaves."""
 
     runs: int
@@ -116,7 +118,7 @@ def _sum(counts: Mapping[int, int], chosen: Collection[int]) -> int:
 
 
 def _heaviest(
-    cues: Mapping[int, PlayedCue[OutputOp]], counts: Mapping[int, int], room: _Room
+    cues: Mapping[int, PlayedCue[OutputOp]], counts: Mapping[int, int], room: _RunsAndThreads
 ) -> tuple[int, ...]:
     """The cues with the most ops of those that may run side by side.
 
@@ -126,11 +128,11 @@ def _heaviest(
     rivals: dict[frozenset[Any], list[int]] = {}
     for n, cue in cues.items():
         rivals.setdefault(cue.outputs, []).append(n)
-    best: dict[_Room, tuple[int, ...]] = {_Room(0, 0): ()}
+    best: dict[_RunsAndThreads, tuple[int, ...]] = {_RunsAndThreads(0, 0): ()}
     for group in rivals.values():
         for used, chosen in list(best.items()):  # as they were before this group
             for n in group:
-                after = _Room(used.runs + 1, used.threads + cues[n].reserved)
+                after = _RunsAndThreads(used.runs + 1, used.threads + cues[n].reserved)
                 if after.runs > room.runs or after.threads > room.threads:
                     continue
                 if _sum(counts, (*chosen, n)) > _sum(counts, best.get(after, ())):
@@ -277,7 +279,7 @@ class _NoOutputs(Outputs[OutputOp]):
         return 0
 
 
-class _Played(NamedTuple):
+class _DoneOp(NamedTuple):
     time: int
     """At which the op falls due."""
     thread: Thread[OutputOp]
@@ -288,7 +290,7 @@ class _Counting(Scheduler[OutputOp]):
     """Plays one cue and writes down the ops of each frame, however many they are."""
 
     def __init__(self, program: BoardProgram[OutputOp]) -> None:
-        self.done: list[_Played] = []
+        self.done: list[_DoneOp] = []
         super().__init__(program, _NoOutputs())
 
     def _execute(self, time: int) -> None:
@@ -300,11 +302,11 @@ class _Counting(Scheduler[OutputOp]):
             self._step(due[1], self._threads[due[1]])
 
     def _step(self, number: int, thread: LiveThread[OutputOp]) -> None:
-        self.done.append(_Played(thread.time, thread.ops, thread.at))
+        self.done.append(_DoneOp(thread.time, thread.ops, thread.at))
         super()._step(number, thread)
 
 
-def _frames(program: BoardProgram[OutputOp], index: int, held: bool) -> Iterator[list[_Played]]:
+def _frames(program: BoardProgram[OutputOp], index: int, held: bool) -> Iterator[list[_DoneOp]]:
     """The ops of a cue in each frame in which it has any. Its first frame begins at time 0."""
     cue = replace(program.cues[index], strand=False, scale=None)
     cues = (cue,) if cue.let_go is None else (replace(cue, let_go=1), program.cues[cue.let_go])
@@ -332,7 +334,7 @@ def _crowd(board: CompiledBoard, program: BoardProgram[OutputOp], index: int) ->
     ]
     if cue.let_go is not None:
         rows.append((_frames(program, cue.let_go, held=False), True))
-    fullest, is_part = list[_Played](), False
+    fullest, is_part = list[_DoneOp](), False
     for row, of_part in rows:
         for done in row:
             if len(done) > len(fullest):
@@ -355,7 +357,7 @@ def _in_any_frame(program: BoardProgram[OutputOp], index: int) -> int:
 
 
 def _marks(
-    board: CompiledBoard, program: BoardProgram[OutputOp], done: Sequence[_Played]
+    board: CompiledBoard, program: BoardProgram[OutputOp], done: Sequence[_DoneOp]
 ) -> Iterator[int]:
     """Those of the statements among these ops."""
     threads = program.cues[0].threads if program.cues else ()

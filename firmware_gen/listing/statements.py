@@ -83,7 +83,7 @@ class Statements:
 
 
 @dataclass(frozen=True, slots=True)
-class _Wait:
+class _ReadWait:
     duration_ms: int
     most_ms: int = 0
     key: int = 0
@@ -96,7 +96,7 @@ class _Again:
 
 
 _Instant: TypeAlias = ActOp | Turn | Modulate
-_Node: TypeAlias = _Instant | _Wait | _Again | ForkTo | ChooseTo
+_Node: TypeAlias = _Instant | _ReadWait | _Again | ForkTo | ChooseTo
 _Placed: TypeAlias = tuple[int, Step, int]
 """When it starts, in ms, what it is, and how long it takes."""
 
@@ -141,11 +141,11 @@ class _Reader:
                     times, inside = stack.pop()
                     stack[-1][1].append(_Again(times, tuple(inside)))
                 case Delay():
-                    _wait(row, _Wait(op.duration_ms, op.most_ms, op.key))
+                    _wait(row, _ReadWait(op.duration_ms, op.most_ms, op.key))
                 case ActOp() if op.wait:
                     one = op.drawn or DrawnOp()
                     row.append(replace(op, wait=False))
-                    _wait(row, _Wait(op.duration_ms, one.most_ms, one.time_key))
+                    _wait(row, _ReadWait(op.duration_ms, one.most_ms, one.time_key))
                 case ActOp() | Turn() | Modulate() | ForkTo() | ChooseTo():
                     row.append(op)
                 case _:  # what is called, or gone on with, is written out
@@ -182,14 +182,14 @@ class _Reader:
             if takes is None:
                 return None
             end = max(end, now + takes)
-            now += takes if isinstance(node, _Wait | _Again) else 0
+            now += takes if isinstance(node, _ReadWait | _Again) else 0
         return max(now, end)
 
     def _takes(self, node: _Node) -> int | None:
         match node:
             case ActOp():
                 return None if node.drawn and node.drawn.time_key else node.duration_ms
-            case _Wait():
+            case _ReadWait():
                 return None if node.key else node.duration_ms
             case _Again() if node.times not in (LOOP_FOREVER, LOOP_HELD):
                 once = self._length(node.nodes)
@@ -208,18 +208,18 @@ class _Reader:
         if depth > MOST_DEPTH:
             raise NotBackError(f"its blocks stand more than {MOST_DEPTH} deep")
         found: list[Step] = []
-        plain: list[_Instant | _Wait] = []
+        plain: list[_Instant | _ReadWait] = []
         for number, node in enumerate(nodes):
             if isinstance(node, ActOp | Turn | Modulate) or (
-                isinstance(node, _Wait) and not node.key
+                isinstance(node, _ReadWait) and not node.key
             ):
                 plain.append(node)
                 continue
-            together = _taken(plain, node.key) if isinstance(node, _Wait) else []
+            together = _taken(plain, node.key) if isinstance(node, _ReadWait) else []
             found += self._plain(plain, is_open=False)
             plain = []
             match node:
-                case _Wait():
+                case _ReadWait():
                     found.append(self._drawn(together, node))
                 case _Again():
                     body = InTurn(tuple(self._steps(node.nodes, depth + 1, is_open=False)))
@@ -234,7 +234,7 @@ class _Reader:
         if is_open and isinstance(last, ActOp) and last.drawn and last.drawn.time_key:
             key, most_ms = last.drawn.time_key, last.drawn.most_ms
             together = _taken(plain, key)
-            end = self._drawn(together, _Wait(last.duration_ms, most_ms, key))
+            end = self._drawn(together, _ReadWait(last.duration_ms, most_ms, key))
             return [*found, *self._plain(plain, is_open=False), end]
         return found + self._plain(plain, is_open=is_open)
 
@@ -247,7 +247,7 @@ class _Reader:
             raise NotBackError("it chooses among things of which one never ends")
         return found
 
-    def _drawn(self, acts: Sequence[ActOp], wait: _Wait) -> Step:
+    def _drawn(self, acts: Sequence[ActOp], wait: _ReadWait) -> Step:
         if not acts:
             return Hold(wait.duration_ms, drawn=Drawn(wait.key, wait.most_ms))
         steps = tuple(self._act(one) for one in acts)
@@ -286,21 +286,21 @@ class _Reader:
             takes = self._takes(node)
             if takes is None:
                 return nodes, ()
-            if isinstance(node, _Wait) and now < end < now + takes:
-                first, second = _Wait(end - now), _Wait(now + takes - end)
+            if isinstance(node, _ReadWait) and now < end < now + takes:
+                first, second = _ReadWait(end - now), _ReadWait(now + takes - end)
                 return (*nodes[:number], first), (second, *nodes[number + 1 :])
-            if isinstance(node, _Wait | _Again):
+            if isinstance(node, _ReadWait | _Again):
                 now += takes
             else:
                 end = max(end, now + takes)
         return nodes, ()
 
-    def _plain(self, nodes: Sequence[_Instant | _Wait], *, is_open: bool) -> list[Step]:
+    def _plain(self, nodes: Sequence[_Instant | _ReadWait], *, is_open: bool) -> list[Step]:
         """Statements without repeats and draws: one after another, or together if they overlap."""
         placed: list[_Placed] = []
         now = 0
         for node in nodes:
-            if isinstance(node, _Wait):
+            if isinstance(node, _ReadWait):
                 now += node.duration_ms
                 continue
             step = self._act(node)
@@ -390,15 +390,15 @@ def _codes(linear: Array) -> tuple[int, int, int]:
     return red, green, blue
 
 
-def _wait(row: list[_Node], wait: _Wait) -> None:
+def _wait(row: list[_Node], wait: _ReadWait) -> None:
     last = row[-1] if row else None
-    if isinstance(last, _Wait) and not last.key and not wait.key:
-        row[-1] = _Wait(last.duration_ms + wait.duration_ms)
+    if isinstance(last, _ReadWait) and not last.key and not wait.key:
+        row[-1] = _ReadWait(last.duration_ms + wait.duration_ms)
     elif wait.duration_ms or wait.key:
         row.append(wait)
 
 
-def _taken(plain: list[_Instant | _Wait], key: int) -> list[ActOp]:
+def _taken(plain: list[_Instant | _ReadWait], key: int) -> list[ActOp]:
     """Takes the acts off the end of a row that draw their time by this key."""
     found: list[ActOp] = []
     while plain:

@@ -38,7 +38,7 @@ def run_one(
     number: int, pseudo_terminal: bool, store: Path | None, speed: float, chip: Chip
 ) -> None:
     """Run it until Ctrl-C. `number`: its TCP port, 0 for a free one; `store`: keeps its memory."""
-    watch = _Watch()
+    watch = _ModeWatch()
     try:
         virtual = VirtualBoard(stored_eeprom(store, chip), chip, witness=watch)
         watch.virtual = virtual
@@ -112,7 +112,7 @@ def _not_stored(error: OSError) -> None:
     )
 
 
-class _Watch(Witness):
+class _ModeWatch(Witness):
     """Says when the board's mode or the running cues change."""
 
     virtual: VirtualBoard

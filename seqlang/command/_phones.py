@@ -13,7 +13,7 @@ from seqlang.command._listening import LOOPBACK, must_be_own, no_socket, own_add
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from seqlang.phone.desk import Desk
+    from seqlang.phone.controls import Controls
 
 EVERYWHERE: Final = "0.0.0.0"
 
@@ -53,7 +53,7 @@ def host_of(opened: bool, address: str | None) -> str:
 
 
 def serve_phones(
-    desk: Desk,
+    controls: Controls,
     host: str,
     number: int,
     until_s: float | None,
@@ -69,7 +69,7 @@ def serve_phones(
     from seqlang.phone.serving import PhoneServer
 
     code = new_code()
-    server = PhoneServer(desk, Pairing(code), say)
+    server = PhoneServer(controls, Pairing(code), say)
 
     async def run() -> None:
         over, loop = asyncio.Event(), asyncio.get_running_loop()

@@ -125,7 +125,7 @@ def _compile(checked: CheckedShow, out: Path) -> None:
 
 
 @dataclass
-class _Hand:
+class _RemoteHand:
     """The hand at the remote: time is the board's, which runs faster than the clock."""
 
     link: HostLink
@@ -172,7 +172,7 @@ def _play(checked: CheckedShow) -> None:
         link = HostLink(port)
         try:
             _transfer(link, checked.tables[board.name])
-            for line in _remote(checked.show, _Hand(link, board)):
+            for line in _remote(checked.show, _RemoteHand(link, board)):
                 _say("remote", line)
             _stop(link)
             _read_back(link, board)
@@ -194,7 +194,7 @@ def _transfer(link: HostLink, table: CheckedTable) -> None:
         link.pause(_POLL_S / SPEED)
 
 
-def _remote(show: Show, hand: _Hand) -> Iterator[str]:
+def _remote(show: Show, hand: _RemoteHand) -> Iterator[str]:
     """Press every button as the remote would, then interrupt one cue by another."""
     for binding in show.score.bindings:
         if binding.while_held:

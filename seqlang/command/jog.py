@@ -364,16 +364,16 @@ def _by_phone(
 ) -> Left:
     """The same, with a phone's slider in place of keys."""
     from seqlang.command._jog_session import JogSession
-    from seqlang.phone.bench import BenchDesk
+    from seqlang.phone.bench import BenchControls
 
     try:
         session = JogSession(servos, _now_s())
     except LinkFailure as failure:
         end(failure)
-    desk = BenchDesk(session, servos, title, _now_s, say)
+    controls = BenchControls(session, servos, title, _now_s, say)
     with suppress(KeyboardInterrupt), ended_in_words():  # as `q`: what was recorded is not lost
-        serve_phones(desk, host, number, until_s, desk.ends)
-    return session.points(), session.takes(), desk.failure
+        serve_phones(controls, host, number, until_s, controls.ends)
+    return session.points(), session.takes(), controls.failure
 
 
 def _goes_on(terminal: Keyboard, servos: Sequence[ServoOnBoard]) -> bool:

@@ -57,7 +57,7 @@ def command(
 
     Example: bellcrank remote first.cues --port virtual --for "1 s"
     """
-    from seqlang.phone.desk import RemoteDesk
+    from seqlang.phone.controls import RemoteControls
 
     show = passed(file, quiet=True).compiled
     until_s = None if duration is None else float(seconds(duration, "--for"))
@@ -69,7 +69,7 @@ def command(
         if mixed is not None:
             told(mixed)
         notes = () if mixed is None else (f"{mixed.message}: those do not follow",)
-        serve_phones(RemoteDesk(show, names, baud, notes), host, number, until_s)
+        serve_phones(RemoteControls(show, names, baud, notes), host, number, until_s)
     say("the page has ended; boards go on as their show says")
 
 

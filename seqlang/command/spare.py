@@ -84,7 +84,7 @@ def command(
 
 
 @dataclass(frozen=True, slots=True)
-class _Place:
+class _SparePlace:
     """Where the spare is, and what it is to become."""
 
     port: str
@@ -96,14 +96,14 @@ def _is_virtual(port: str | None) -> bool:
     return (port or "").partition(":")[0] == VIRTUAL
 
 
-def _virtual(show: CheckedShow, port: str | None, name: str | None) -> _Place:
-    return _Place(str(port), chosen(show, name), False)
+def _virtual(show: CheckedShow, port: str | None, name: str | None) -> _SparePlace:
+    return _SparePlace(str(port), chosen(show, name), False)
 
 
 # -- what is there -----------------------------------------------------------------------------
 
 
-def _look(show: CheckedShow, port: str | None, baud: int, name: str | None) -> _Place:
+def _look(show: CheckedShow, port: str | None, baud: int, name: str | None) -> _SparePlace:
     """Ask on every port: the spare is where no board of the show answers."""
     from seqlang.command._all_ports import PluggedPort, all_ports, asked
 
@@ -126,7 +126,7 @@ def _placed(
     found: dict[str, FoundBoard | LinkFailure],
     port: str | None,
     name: str | None,
-) -> _Place:
+) -> _SparePlace:
     """Which port has the spare, and which board it becomes.
 
     Raises:
@@ -136,7 +136,7 @@ def _placed(
     if port is None:
         port = _only_spare(show, found, here)
     elif port in here and name in (None, here[port].name):
-        return _Place(port, here[port], False)  # it is that board already: it is only verified
+        return _SparePlace(port, here[port], False)  # it is that board already: it is only verified
     elif port in here:
         raise LinkFailure(
             "refused",
@@ -149,9 +149,9 @@ def _placed(
     if isinstance(one, LinkFailure):
         if one.reason not in _NO_FIRMWARE:
             raise one
-        return _Place(port, board, True)
+        return _SparePlace(port, board, True)
     version = (one.hello.firmware_major, one.hello.firmware_minor)
-    return _Place(port, board, version != FIRMWARE_VERSION)
+    return _SparePlace(port, board, version != FIRMWARE_VERSION)
 
 
 def _of_show(show: CompiledShow, one: FoundBoard | LinkFailure) -> CompiledBoard | None:
@@ -227,7 +227,9 @@ def _must_fit(board: CompiledBoard) -> None:
 # -- what is done ------------------------------------------------------------------------------
 
 
-def _put_firmware(place: _Place, baud: int, way: UploadWay | None, boot_baud: int | None) -> None:
+def _put_firmware(
+    place: _SparePlace, baud: int, way: UploadWay | None, boot_baud: int | None
+) -> None:
     """Have the uploader write the firmware of the board's chip."""
     from firmware_gen.build import image as images
 

@@ -40,7 +40,7 @@ _RECORDING_S: Final = 0.015
 class BenchHand:
     """One phone's hand on the bench."""
 
-    desk: BenchDesk
+    controls: BenchControls
     name: str
     tell: Tell
     heard_s: float
@@ -50,19 +50,19 @@ class BenchHand:
     """Whether it was told the cautions, and somebody said so."""
 
     def do(self, said: PhoneSaid) -> bool:
-        return self.desk.put(self, said)
+        return self.controls.put(self, said)
 
     def look_again(self) -> None:
         """The bench looks at its board by itself."""
 
     def close(self) -> None:
-        self.desk.put(self, None)
+        self.controls.put(self, None)
 
     def join(self, timeout_s: float) -> None:
         """The bench has one thread, which ends with it."""
 
 
-class BenchDesk:
+class BenchControls:
     """The servos of one session, for phones.
 
     Args:
@@ -104,7 +104,7 @@ class BenchDesk:
         """`over` is called, in the bench's thread, when that ends, also because the link failed."""
         self._over = over
 
-    # -- as the server sees it (`desk.Desk`) -----------------------------------------------------
+    # -- as the server sees it (`controls.Controls`) ---------------------------------------------
 
     def begin(self, changed: Callable[[], None], anyone: Callable[[], bool]) -> None:
         self._changed = changed

@@ -48,7 +48,7 @@ Tell = Callable[[dict[str, Any]], None]
 
 
 @dataclass(slots=True)
-class _Pressed:
+class _SharedRequest:
     """A request to several boards that is answered as one."""
 
     n: int
@@ -60,7 +60,7 @@ class _Pressed:
 class _Waiting:
     kind: RequestKind
     seen: BoardSeen
-    pressed: _Pressed | None = None
+    pressed: _SharedRequest | None = None
 
 
 class PhoneHand:
@@ -228,7 +228,7 @@ class PhoneHand:
         wanted = [seen for seen in that_decide(self._boards()) if seen.takes(said.button)]
         known = {seen.port for seen in self._known()}
         reached = [seen for seen in wanted if seen.answers and seen.port in known]
-        pressed = _Pressed(said.n, len(reached))
+        pressed = _SharedRequest(said.n, len(reached))
         pressed.went_wrong += [_away(seen) for seen in wanted if seen not in reached]
         if not wanted:
             pressed.went_wrong.append("no board of this show has that button")
@@ -242,7 +242,7 @@ class PhoneHand:
     def _up(self, owner: OwnerConnection, said: PhoneSaid) -> None:
         ports = self._held.pop(said.button, set())
         reached = [seen for seen in self._known() if seen.port in ports]
-        pressed = _Pressed(said.n, len(reached))
+        pressed = _SharedRequest(said.n, len(reached))
         if not reached:
             self._settle(pressed)  # it was let go of before
         for seen in reached:
@@ -264,7 +264,7 @@ class PhoneHand:
             for seen in that_decide(self._boards())
             if seen.port in known and seen.state and seen.state.mode == ReportedMode.LIMP
         ]
-        pressed = _Pressed(said.n, len(limp))
+        pressed = _SharedRequest(said.n, len(limp))
         if not limp:
             pressed.went_wrong.append("no board is limp")
             self._settle(pressed)
@@ -285,7 +285,7 @@ class PhoneHand:
         seen: BoardSeen,
         kind: RequestKind,
         payload: bytes = b"",
-        pressed: _Pressed | None = None,
+        pressed: _SharedRequest | None = None,
     ) -> None:
         fields = {"port": seen.port, "baud": seen.baud}
         number = owner.ask("ask", **fields, kind=int(kind), payload=payload.hex())
@@ -336,7 +336,7 @@ class PhoneHand:
             return _away(seen)
         return failure.message
 
-    def _settle(self, pressed: _Pressed) -> None:
+    def _settle(self, pressed: _SharedRequest) -> None:
         if pressed.went_wrong:
             words = "; ".join(dict.fromkeys(pressed.went_wrong))
             self._tell({"n": pressed.n, "failed": words})

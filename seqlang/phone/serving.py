@@ -37,7 +37,7 @@ from seqlang.phone.strangers import Strangers
 if TYPE_CHECKING:
     from firmware_gen.link.awaiting import Reply
     from firmware_gen.link.owner.client import Pressed
-    from seqlang.phone.desk import Desk, Hand
+    from seqlang.phone.controls import Controls, Hand
     from seqlang.phone.pairing import TurnedAway
 
 MOST_PHONES: Final = 64
@@ -88,13 +88,13 @@ class PhoneServer:
     """The page, for all phones that are let in.
 
     Args:
-        desk: what they have their hands on.
+        controls: what they have their hands on.
         pairing: who may come.
         say: told what happens, in words, in any thread.
     """
 
-    def __init__(self, desk: Desk, pairing: Pairing, say: Say) -> None:
-        self._desk = desk
+    def __init__(self, controls: Controls, pairing: Pairing, say: Say) -> None:
+        self._controls = controls
         self._pairing = pairing
         self._say = say
         self._phones: dict[int, _Phone] = {}
@@ -134,7 +134,7 @@ class PhoneServer:
             server_header=None,
         ) as server:
             self._number = _number_of(server)
-            self._desk.begin(self._desk_changed, self._anyone)
+            self._controls.begin(self._controls_changed, self._anyone)
             listening(self._number)
             try:
                 await until.wait()
@@ -154,7 +154,7 @@ class PhoneServer:
         for phone in list(self._phones.values()):
             phone.hand.close()
             phone.connection.transport.abort()
-        self._desk.end()
+        self._controls.end()
         for hand in hands:
             await asyncio.to_thread(hand.join, 1.0)
 
@@ -243,7 +243,9 @@ class PhoneServer:
         )
         phone = self._new_phone(connection, found.phone)
         self._phones[found.phone] = phone
-        self._put(phone, {"phone": found.phone, "pass": found.pass_, "show": self._desk.shown()})
+        self._put(
+            phone, {"phone": found.phone, "pass": found.pass_, "show": self._controls.shown()}
+        )
         self._put_news(phone)
         self._say(f"phone {found.phone} at {address} has come")
         return phone
@@ -254,7 +256,7 @@ class PhoneServer:
         def tell(message: dict[str, Any]) -> None:
             self._in_loop(lambda: self._put(holder[0], message))
 
-        hand = self._desk.hand(f"phone {number}", lambda: self._stops, tell)
+        hand = self._controls.hand(f"phone {number}", lambda: self._stops, tell)
         holder.append(_Phone(number, connection, hand))
         return holder[0]
 
@@ -287,7 +289,7 @@ class PhoneServer:
             return self._stop(phone, said)
         if said.do in ("pair", "return"):
             raise NotUnderstoodError("it is let in already")
-        if said.do not in self._desk.takes:
+        if said.do not in self._controls.takes:
             raise NotUnderstoodError("that is of another page")
         if said.do == "beat":
             phone.is_echoed = False
@@ -316,7 +318,7 @@ class PhoneServer:
     def _press(self, phone: _Phone, said: PhoneSaid) -> None:
         """In a thread: past everything else to all boards, also to those that seem to be away."""
         kind: Pressed = "limp" if said.do == "limp" else "stop"
-        boards = self._desk.boards()
+        boards = self._controls.boards()
         names = {port: name for name, port in boards if port}
         wrong = [f"`{name}`" for name, port in boards if not port]
 
@@ -384,10 +386,10 @@ class PhoneServer:
         return ""
 
     def _newest(self) -> str:
-        return _packed(self._desk.news())
+        return _packed(self._controls.news())
 
-    def _desk_changed(self) -> None:
-        """In a thread of the desk's."""
+    def _controls_changed(self) -> None:
+        """In a thread of the controls'."""
         for phone in list(self._phones.values()):
             phone.hand.look_again()
         self._in_loop(self._spread_news)

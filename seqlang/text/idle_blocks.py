@@ -27,7 +27,7 @@ _OWN: Final = "at_rest"
 """What the new cue is called, if that is free."""
 
 
-class _Block(NamedTuple):
+class _IdleBlock(NamedTuple):
     header: int
     """Line of `idle`, counted from 0."""
     lines: tuple[int, ...]
@@ -62,7 +62,7 @@ def found_at(
     )
 
 
-def _block(source: Source, number: int, indent: bool) -> _Block | None:
+def _block(source: Source, number: int, indent: bool) -> _IdleBlock | None:
     lines = source.text.split("\n")
     if indent:
         above = (one for one in range(number - 1, -1, -1) if is_content(lines[one]))
@@ -76,10 +76,10 @@ def _block(source: Source, number: int, indent: bool) -> _Block | None:
             if not width(lines[one]):
                 break
             below.append(one)
-    return _Block(number, tuple(below), found[2].strip()) if below else None
+    return _IdleBlock(number, tuple(below), found[2].strip()) if below else None
 
 
-def _listed(source: Source, block: _Block, names: Mapping[str, frozenset[str]]) -> Fix | None:
+def _listed(source: Source, block: _IdleBlock, names: Mapping[str, frozenset[str]]) -> Fix | None:
     """`idle: go CUE, CUE, back in TIME` on one line, if the block only names cues."""
     last = block.lines[-1]
     start = source.line_starts[block.header]
@@ -109,7 +109,7 @@ def _listed(source: Source, block: _Block, names: Mapping[str, frozenset[str]]) 
 
 
 def _cue_of_its_own(
-    source: Source, block: _Block, names: Mapping[str, frozenset[str]]
+    source: Source, block: _IdleBlock, names: Mapping[str, frozenset[str]]
 ) -> Fix | None:
     """The block as that of a cue, which `idle` names; None where it cannot be read as one."""
     back: list[str] = []

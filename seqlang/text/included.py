@@ -113,7 +113,7 @@ def beside(folder: Path) -> Iterator[str]:
         return
 
 
-class _Unfit(Exception):  # noqa: N818 (reads as what it is where it is raised)
+class _PathUnfit(Exception):  # noqa: N818 (reads as what it is where it is raised)
     """A path that is not taken; the finding is noted."""
 
 
@@ -149,7 +149,7 @@ class _Gatherer:
             try:
                 path = self._inside(line[1], inside, span)
                 inner = self._opened(path, span, whole_line)
-            except _Unfit:
+            except _PathUnfit:
                 continue
             self.take(inner, path.parts[:-1])
             self._open.pop()
@@ -185,7 +185,7 @@ class _Gatherer:
     # -- the path -------------------------------------------------------------------------------
 
     def _inside(self, written: str, inside: tuple[str, ...], span: Span) -> PurePosixPath:
-        """The path from the show's folder. Raises _Unfit."""
+        """The path from the show's folder. Raises _PathUnfit."""
         if _ABSOLUTE.match(written):
             self._outside(
                 f"`{written}` is a path from the top of a disk: it is another one on the next "
@@ -240,7 +240,7 @@ class _Gatherer:
             help=help or 'write the path as in `include "parts/creature.cues"`',
             fix=None if fix is None else Fix(span, fix),
         )
-        raise _Unfit
+        raise _PathUnfit
 
     def _outside(self, message: str, span: Span, instead: str | None = None) -> None:
         self._fault(
@@ -253,12 +253,12 @@ class _Gatherer:
             "this file's folder",
             fix=None if instead is None else Fix(span, instead),
         )
-        raise _Unfit
+        raise _PathUnfit
 
     # -- the file -------------------------------------------------------------------------------
 
     def _opened(self, path: PurePosixPath, span: Span, line: Span) -> Source:
-        """The text of a file, which is being read from now on. Raises _Unfit."""
+        """The text of a file, which is being read from now on. Raises _PathUnfit."""
         real = real_path(self._root / path)
         if self._real_root not in real.parents:
             self._outside(f"`{path.name}` is a link that leads out of the show's folder", span)
@@ -269,7 +269,7 @@ class _Gatherer:
             data = self._read(real)
         except OSError as error:
             self._not_read(error, path, span)
-            raise _Unfit from None
+            raise _PathUnfit from None
         self._open.append(real)
         self._where[real] = span
         text, wrong = decoded(data, name)
@@ -280,13 +280,13 @@ class _Gatherer:
         self.findings += (replace(one, span=replace(one.span, trail=trail)) for one in found)
         if found:
             self._open.pop()
-            raise _Unfit
+            raise _PathUnfit
         self._demand_size(source, span)
         self._nothing_below(source, 0)
         return source
 
     def _demand_first(self, real: Path, path: PurePosixPath, span: Span, line: Span) -> None:
-        """That the file is not in the show already. Raises _Unfit."""
+        """That the file is not in the show already. Raises _PathUnfit."""
         if real not in self._where:
             return
         first = self._where[real]
@@ -302,10 +302,10 @@ class _Gatherer:
         else:
             message = f"`{path.name}` is included already"
             self._fault("included-twice", message, span, related=related, help=help_, fix=fix)
-        raise _Unfit
+        raise _PathUnfit
 
     def _demand_room(self, span: Span) -> None:
-        """That one more file may be included here. Raises _Unfit."""
+        """That one more file may be included here. Raises _PathUnfit."""
         if len(self._where) > MOST_INCLUDED:
             asked, limit = len(self._where), MOST_INCLUDED
             words = f"a show includes at most {limit} files, and this is one more"
@@ -317,10 +317,10 @@ class _Gatherer:
         else:
             return
         self._fault("too-many-includes", words, span, help=help_, asked=asked, limit=limit)
-        raise _Unfit
+        raise _PathUnfit
 
     def _demand_size(self, source: Source, span: Span) -> None:
-        """That all files together are no larger than one may be. Raises _Unfit."""
+        """That all files together are no larger than one may be. Raises _PathUnfit."""
         self._content += content_of(source.text)
         self._length += len(source.text)
         if self._content <= MOST_CONTENT and self._length <= MOST_CHARACTERS:
@@ -337,7 +337,7 @@ class _Gatherer:
             help="comments, indentation and empty lines do not count" if over else None,
         )
         self._open.pop()
-        raise _Unfit
+        raise _PathUnfit
 
     def _not_read(self, error: OSError, path: PurePosixPath, span: Span) -> None:
         if isinstance(error, FileNotFoundError | NotADirectoryError):

@@ -233,7 +233,7 @@ def _is_red(light: _Light) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Measure:
+class _LightMeasure:
     """What makes a change: a value of a light, and the least change of it that counts.
 
     `needs`: the fields of the light that the value is made of.
@@ -262,9 +262,9 @@ def _redness(red: Array, total: Array) -> Array:
     return np.where(saturated, 1.0, np.where(total <= 0.0, 0.0, 0.5))
 
 
-_GENERAL: Final = _Measure("general", ("luminance",), _as_it_is, CHANGE)
-_EXCESS: Final = _Measure("red", ("excess",), _excess, RED_CHANGE + 2e-9)
-_REDNESS: Final = _Measure("red", ("red", "total"), _redness, 1.0)
+_GENERAL: Final = _LightMeasure("general", ("luminance",), _as_it_is, CHANGE)
+_EXCESS: Final = _LightMeasure("red", ("excess",), _excess, RED_CHANGE + 2e-9)
+_REDNESS: Final = _LightMeasure("red", ("red", "total"), _redness, 1.0)
 
 
 # -- looking at a pattern -------------------------------------------------------------------------
@@ -297,20 +297,20 @@ class _Pattern:
         self._table = _light(lit, np.arange(FULL + 1))
         self._offsets = _offsets(effect, lit)
         self._h = np.floor(np.array(self._offsets) * 256.0).astype(np.int64)[:, np.newaxis]
-        self._steady: dict[_Measure, bool] = {}
+        self._steady: dict[_LightMeasure, bool] = {}
 
     @property
-    def measures(self) -> tuple[_Measure, ...]:
+    def measures(self) -> tuple[_LightMeasure, ...]:
         reddens = bool(_is_red(self._table).any())
         return (_GENERAL, _EXCESS, _REDNESS) if reddens else (_GENERAL,)
 
-    def rest(self, measure: _Measure) -> Array:
+    def rest(self, measure: _LightMeasure) -> Array:
         """The groups' values without the effect."""
         whole = np.full((1, 1, self._lit.pixels), FULL, dtype=np.int64)
         return np.asarray(self._groups(whole, measure)[0, 0])
 
     def row(
-        self, columns: _Columns, measure: _Measure, instants: Sequence[int] | None = None
+        self, columns: _Columns, measure: _LightMeasure, instants: Sequence[int] | None = None
     ) -> Iterator[tuple[float, Array]]:
         """The groups' values, shape (columns, groups), at one instant after another.
 
@@ -324,7 +324,7 @@ class _Pattern:
             for number in numbers:
                 yield (n + self._offsets[number]) * period, beat[:, number]
 
-    def instants(self, measure: _Measure) -> Sequence[int]:
+    def instants(self, measure: _LightMeasure) -> Sequence[int]:
         """The instants of a beat by which a pattern can be told not to flash.
 
         Where every group's value does nothing but fall during a beat, it has its extremes at the
@@ -333,7 +333,7 @@ class _Pattern:
         last = len(self._offsets) - 1
         return (0, last) if self.falls_steadily(measure) else range(last + 1)
 
-    def falls_steadily(self, measure: _Measure) -> bool:
+    def falls_steadily(self, measure: _LightMeasure) -> bool:
         """Whether any group's value falls from a beat's first instant to its last."""
         if self.effect.name != "sparkle" or self._lit.cap_a is not None:
             return False
@@ -349,7 +349,7 @@ class _Pattern:
         more = ceil(2.0 * TOO_CLOSE_MS / self.effect.period_ms) + 1
         return columns.length + (more if columns.starts.size > 1 else 0)
 
-    def _beat(self, beat: Integers, measure: _Measure) -> Array:
+    def _beat(self, beat: Integers, measure: _LightMeasure) -> Array:
         """The groups' values at the instants of one beat of each column."""
         pixels = self._lit.pixels
         if self.effect.name == "sparkle":
@@ -362,7 +362,7 @@ class _Pattern:
         )
         return self._groups(np.broadcast_to(m, shape), measure)
 
-    def _mixed(self, share: Array, measure: _Measure) -> Array:
+    def _mixed(self, share: Array, measure: _LightMeasure) -> Array:
         """The groups' values where a share of their pixels sparkles and the others are dark.
 
         `share` has the shape (columns, 1, groups); the last group is all of them.
@@ -379,7 +379,7 @@ class _Pattern:
             capped = self._capped(self._lit.pixels * mean("total")[..., -1:])
         return np.asarray(measure.of(*(mean(name) * capped for name in measure.needs)))
 
-    def _groups(self, m: Integers, measure: _Measure) -> Array:
+    def _groups(self, m: Integers, measure: _LightMeasure) -> Array:
         """The groups' values by multipliers of shape (columns, instants, pixels)."""
         capped: Array | float = 1.0
         if self._lit.cap_a is not None:
@@ -433,7 +433,7 @@ def _failing(effect: Effect, lit: Lit, beats: int, length: int) -> tuple[FastPat
     return tuple(found.values())
 
 
-def _worst(pattern: _Pattern, columns: _Columns, measure: _Measure) -> FastPattern | None:
+def _worst(pattern: _Pattern, columns: _Columns, measure: _LightMeasure) -> FastPattern | None:
     columns = _suspect(pattern, columns, measure)
     if not columns.starts.size:
         return None
@@ -449,7 +449,7 @@ def _worst(pattern: _Pattern, columns: _Columns, measure: _Measure) -> FastPatte
     return FastPattern(measure.kind, count, at, span, (first_pixel, last_pixel))
 
 
-def _suspect(pattern: _Pattern, columns: _Columns, measure: _Measure) -> _Columns:
+def _suspect(pattern: _Pattern, columns: _Columns, measure: _LightMeasure) -> _Columns:
     """The columns in which eight changes may come too close together.
 
     By the ends of its beats: the changes are the same, and each is at most a beat off. Of the first
@@ -465,7 +465,7 @@ def _suspect(pattern: _Pattern, columns: _Columns, measure: _Measure) -> _Column
 def _closest(
     pattern: _Pattern,
     columns: _Columns,
-    measure: _Measure,
+    measure: _LightMeasure,
     instants: Sequence[int] | None = None,
 ) -> Closest:
     rest = np.tile(pattern.rest(measure), columns.starts.size)
@@ -477,7 +477,7 @@ def _closest(
     return counter.closest()
 
 
-def _count(pattern: _Pattern, measure: _Measure, at_ms: float, group: int) -> int:
+def _count(pattern: _Pattern, measure: _LightMeasure, at_ms: float, group: int) -> int:
     """Flashes of one group in the second (and frame) that begins with the change at a time."""
     period = pattern.effect.period_ms
     first = max(0, int(at_ms // period) - 3)

@@ -112,7 +112,7 @@ class FollowedSpan:
         return np.interp(times_ms, self.times_ms, self.place)
 
 
-class _Follower:
+class _FollowingServoOrLamp:
     """What a servo and a lamp that follow have in common."""
 
     def __init__(
@@ -188,7 +188,7 @@ class _Follower:
         self.settled = True
 
 
-class ServoFollower(_Follower):
+class ServoFollower(_FollowingServoOrLamp):
     def __init__(
         self, follow: Follow, one: Servo, sensed: bool, limits: tuple[int, int], glide: int
     ) -> None:
@@ -220,7 +220,7 @@ class ServoFollower(_Follower):
         self._record(time, self.position / POSITIONS_PER_DEG, turned)
 
 
-class LampFollower(_Follower):
+class LampFollower(_FollowingServoOrLamp):
     def __init__(self, follow: Follow, safe_pct: float, sensed: bool, glide: int) -> None:
         numbers = numbers_of_lamp(follow, sensed)
         rest = round(LEVEL_STEPS_PER_PCT * safe_pct) << LEVEL_BITS

@@ -53,7 +53,7 @@ class HubState:
 
 
 @dataclass(slots=True)
-class _Told:
+class _ToldRun:
     """What is told of a run."""
 
     base: int
@@ -77,7 +77,7 @@ class Leader(Scheduler[_Act]):
         outputs: Outputs[_Act],
         journal: Journal[_Act] | None = None,
     ) -> None:
-        self._told: dict[int, _Told] = {}
+        self._told: dict[int, _ToldRun] = {}
         self._number = 0
         self._starts = 0
         self._last_told = RUNS - 1
@@ -119,7 +119,7 @@ class Leader(Scheduler[_Act]):
         run = super()._begin(index, button, time, strand)
         if not strand:
             order = self._starts % 256
-            self._told[run.number] = _Told(index, order, self._number, run.held, run.again)
+            self._told[run.number] = _ToldRun(index, order, self._number, run.held, run.again)
             self._starts += 1
         return run
 

@@ -17,7 +17,7 @@ from sim.rulebook import CLOCK_PER_MS, EFFECT_STEPS, FRAME_CLOCK, FRAME_MS
 
 
 @dataclass(frozen=True, slots=True)
-class _Laid:
+class _LaidEffect:
     """An effect that counts its time from `start` on (the player's clock)."""
 
     effect: Effect
@@ -30,7 +30,7 @@ class _Laid:
         return one.name, one.period_ms, depth_level(one), one.seed, one.width
 
 
-_Coming: TypeAlias = _Laid | None
+_Coming: TypeAlias = _LaidEffect | None
 
 
 class Presence:
@@ -47,7 +47,7 @@ class Presence:
 
     def lay(self, effect: Effect, start: int, frame: int, cue: str | None) -> None:
         """An effect is laid at a time, in a frame (its number)."""
-        new = _Laid(effect, start, cue)
+        new = _LaidEffect(effect, start, cue)
         self._wait_for(frame)
         if self._on is None:
             self._on, self._leaves = new, False

@@ -49,14 +49,14 @@ def rehearse(
     requests = requests_by_frame(pressed)
     spans = tuple(radio_silence(show, pressed) if silences is None else silences)
     limits = motion_limits(show)
-    boards: list[_Board] = []
+    boards: list[_PlayedBoard] = []
     for one in show.rig.boards:
         outputs = OutputRows(show, one.name, limits)
         radio = radio_of(show, one.name, pressed)
         hearing = Hearing(spans, requests, radio.heard)
         values = {**radio.values, **sensor_values(show, one.name, pressed)}
         asked = merged(requests, radio.requests)
-        boards.append(_Board(show, one, outputs, asked, hearing, values))
+        boards.append(_PlayedBoard(show, one, outputs, asked, hearing, values))
     last = length_ms * CLOCK_PER_MS // FRAME_CLOCK
     if show.rig.leader is None:
         for board in boards:
@@ -115,7 +115,7 @@ class _Diary(Journal[Act]):
         self.refusals += [Refusal(self._board, at, str(cue.name)) for cue in cues]
 
 
-class _Board:
+class _PlayedBoard:
     """One board of a rehearsal.
 
     Args:
@@ -198,7 +198,7 @@ class _Board:
             shining.end((length + FRAME_CLOCK) / CLOCK_PER_MS)
 
 
-def _play_led(boards: Sequence[_Board], last: int) -> None:
+def _play_led(boards: Sequence[_PlayedBoard], last: int) -> None:
     """Play all boards frame by frame: whoever leads tells of another run in each of them.
 
     Once all that runs has been told without any change, the frames until something is planned are

@@ -208,7 +208,7 @@ def _first_period_ms(cue: Cue) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Turn:
+class _CueTurn:
     """How one cue is started, and how long it then has the stage to itself."""
 
     cue: Cue
@@ -219,23 +219,23 @@ class _Turn:
     """Where the loop that is held begins and how long a pass is, until the turn was played."""
 
 
-def _turn(show: Show, cue: Cue) -> _Turn:
+def _turn(show: Show, cue: Cue) -> _CueTurn:
     """A turn as planned. What is held is let go at once the first time: that shows one pass."""
     binding = _plain_binding(show, cue)
     part = next((one for one in show.score.cues if one.name == cue.let_go), None)
     behind_ms = _planned_ms(part) if part else 0
     if binding is None:
-        return _Turn(cue, None, _planned_ms(cue) + behind_ms)
+        return _CueTurn(cue, None, _planned_ms(cue) + behind_ms)
     held = _held_loop(cue, binding.while_held)
     if part is not None:
         stays_ms = _planned_ms(cue) + _PAUSE_MS
         if held is not None:
             stays_ms = held[0] + 2 * held[1] + held[1] // 2
-        return _Turn(cue, binding.button, stays_ms + behind_ms, stays_ms)
+        return _CueTurn(cue, binding.button, stays_ms + behind_ms, stays_ms)
     if held is not None and duration_ms(cue.body) == inf:
         # it never comes to the end of a pass
-        return _Turn(cue, binding.button, _planned_ms(cue), _planned_ms(cue) - 2 * FRAME_MS)
-    return _Turn(cue, binding.button, _planned_ms(cue), loop=held)
+        return _CueTurn(cue, binding.button, _planned_ms(cue), _planned_ms(cue) - 2 * FRAME_MS)
+    return _CueTurn(cue, binding.button, _planned_ms(cue), loop=held)
 
 
 def _plain_binding(show: Show, cue: Cue) -> Binding | None:
@@ -258,7 +258,7 @@ def _held_loop(cue: Cue, while_held: bool) -> tuple[int, int] | None:
     return None
 
 
-def _presses(first_ms: int, turns: Iterable[_Turn]) -> Rehearsal:
+def _presses(first_ms: int, turns: Iterable[_CueTurn]) -> Rehearsal:
     presses = []
     at = first_ms
     for turn in turns:
@@ -270,7 +270,7 @@ def _presses(first_ms: int, turns: Iterable[_Turn]) -> Rehearsal:
     return tuple(presses)
 
 
-def _as_played(turn: _Turn, press: Press, played: Trajectories) -> _Turn:
+def _as_played(turn: _CueTurn, press: Press, played: Trajectories) -> _CueTurn:
     """The turn with the length that it had when it was played.
 
     A loop is let go in the middle of its second pass. The first pass may be stretched, as the

@@ -295,7 +295,7 @@ def _passes_of_ways(body: Step, holds: Holds) -> Step:
         writer = _PassWriter(holds, dict.fromkeys(names, pair), dict.fromkeys(names, 0))
         for way in row:
             left -= 1
-            passes.append(writer.of(_Chooser(way).of(body), last=left == 0))
+            passes.append(writer.of(_OneWay(way).of(body), last=left == 0))
     return InTurn(tuple(passes))
 
 
@@ -328,7 +328,7 @@ def _leaves(step: Step) -> Iterator[Step]:
                 yield top
 
 
-class _Chooser:
+class _OneWay:
     """Takes one alternative of each choice, by the number of the way through all of them."""
 
     def __init__(self, way: int) -> None:
@@ -349,7 +349,7 @@ class _Chooser:
         left, self._way = self._way % ways_through(step), self._way // ways_through(step)
         for child in step.children:
             if left < ways_through(child):
-                return InTurn((_Chooser(left).of(child),), step.mark)
+                return InTurn((_OneWay(left).of(child),), step.mark)
             left -= ways_through(child)
         raise AssertionError("no such way")
 

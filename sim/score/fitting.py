@@ -80,7 +80,7 @@ class FittedMotion:
 
 
 @dataclass(frozen=True, slots=True)
-class _Cut:
+class _CutStretches:
     """Stretches with free times and places: `times` and `places` have one more than `laws`.
 
     Where a law is None the part stands: both places there are one.
@@ -129,7 +129,7 @@ def fitted(times_s: ArrayLike, places: ArrayLike, tolerance: float) -> FittedMot
         raise NotFittedError(
             f"it lasts {when[-1] - when[0]:.0f} s, and at most {LONGEST_S:.0f} s are fitted"
         )
-    samples = _Samples(when, where, tolerance)
+    samples = _TakenSamples(when, where, tolerance)
     best: FittedMotion | None = None
     for share in _TIGHTER:
         cut = _searched(when, where, share * tolerance)
@@ -210,7 +210,7 @@ _MISS, _STAND = 5e-3, 1e-3
 """What a miss of a whole tolerance costs, and what it costs to stand at all; a move costs 1."""
 
 
-def _searched(when: Array, where: Array, tolerance: float) -> _Cut | None:
+def _searched(when: Array, where: Array, tolerance: float) -> _CutStretches | None:
     """The way through a grid of moments with the fewest moves; None if there is none."""
     span = when[-1] - when[0]
     count = int(min(MOST_MOMENTS, max(2, span / SHORTEST_S))) + 1
@@ -248,7 +248,7 @@ def _searched(when: Array, where: Array, tolerance: float) -> _Cut | None:
     for number, one in enumerate(laws):
         if one is None:
             places[number + 1] = places[number]
-    return _Cut(moments[nodes], places, tuple(laws))
+    return _CutStretches(moments[nodes], places, tuple(laws))
 
 
 def _from(
@@ -292,23 +292,23 @@ def _turns_back(i: int, stands: Array, tolerance: float) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Samples:
+class _TakenSamples:
     when: Array
     where: Array
     tolerance: float
 
-    def between(self, start_s: float, end_s: float) -> _Samples:
+    def between(self, start_s: float, end_s: float) -> _TakenSamples:
         inside = (self.when >= start_s) & (self.when <= end_s)
         return replace(self, when=self.when[inside], where=self.where[inside])
 
-    def misses(self, cut: _Cut) -> Array:
+    def misses(self, cut: _CutStretches) -> Array:
         """In tolerances."""
         return np.abs(cut.at(self.when) - self.where) / self.tolerance
 
-    def worst(self, cut: _Cut) -> float:
+    def worst(self, cut: _CutStretches) -> float:
         return float(self.misses(cut).max(initial=0.0))
 
-    def weighed(self, cut: _Cut) -> float:
+    def weighed(self, cut: _CutStretches) -> float:
         """The worst miss of each stretch, and how much plainer its law could be, summed up."""
         misses = self.misses(cut)
         on = np.clip(np.searchsorted(cut.times, self.when, "right") - 1, 0, len(cut.laws) - 1)
@@ -321,17 +321,17 @@ class _Samples:
 class _Window:
     """Some stretches in a row of a cut, whose neighbours stay where they are."""
 
-    cut: _Cut
+    cut: _CutStretches
     first: int
     last: int
 
     @property
-    def part(self) -> _Cut:
+    def part(self) -> _CutStretches:
         times = self.cut.times[self.first : self.last + 2]
         places = self.cut.places[self.first : self.last + 2]
-        return _Cut(times, places, self.cut.laws[self.first : self.last + 1])
+        return _CutStretches(times, places, self.cut.laws[self.first : self.last + 1])
 
-    def samples(self, whole: _Samples) -> _Samples:
+    def samples(self, whole: _TakenSamples) -> _TakenSamples:
         start_s = -np.inf if self.first == 0 else self.cut.times[self.first]
         end = self.last == len(self.cut.laws) - 1
         return whole.between(start_s, np.inf if end else self.cut.times[self.last + 1])
@@ -341,21 +341,21 @@ class _Window:
         """Whether a neighbour holds its beginning and its end."""
         return self.first > 0, self.last < len(self.cut.laws) - 1
 
-    def with_part(self, part: _Cut) -> _Cut:
+    def with_part(self, part: _CutStretches) -> _CutStretches:
         cut = self.cut
-        return _Cut(
+        return _CutStretches(
             np.concatenate([cut.times[: self.first], part.times, cut.times[self.last + 2 :]]),
             np.concatenate([cut.places[: self.first], part.places, cut.places[self.last + 2 :]]),
             (*cut.laws[: self.first], *part.laws, *cut.laws[self.last + 1 :]),
         )
 
 
-def _around(cut: _Cut, first: int, last: int) -> _Window:
+def _around(cut: _CutStretches, first: int, last: int) -> _Window:
     """Stretches from `first` to `last`, and one neighbour on either side."""
     return _Window(cut, max(0, first - 1), min(len(cut.laws) - 1, last + 1))
 
 
-def _settled(cut: _Cut, samples: _Samples) -> _Cut:
+def _settled(cut: _CutStretches, samples: _TakenSamples) -> _CutStretches:
     """Times, places and laws that lie nearer to the samples, one move after the other."""
     for number, law in enumerate(cut.laws):
         if law is None:
@@ -368,7 +368,7 @@ def _settled(cut: _Cut, samples: _Samples) -> _Cut:
     return cut
 
 
-def _with_laws(cut: _Cut, samples: _Samples) -> _Cut:
+def _with_laws(cut: _CutStretches, samples: _TakenSamples) -> _CutStretches:
     """For each move the law that lies nearest to the samples of its time."""
     known = _candidates()
     laws = list(cut.laws)
@@ -383,7 +383,7 @@ def _with_laws(cut: _Cut, samples: _Samples) -> _Cut:
     return replace(cut, laws=tuple(laws))
 
 
-def _joined(cut: _Cut, samples: _Samples) -> _Cut:
+def _joined(cut: _CutStretches, samples: _TakenSamples) -> _CutStretches:
     """Moves with nothing but standing between them become one, where one stays close enough."""
     first = 0
     while first < len(cut.laws):
@@ -392,7 +392,7 @@ def _joined(cut: _Cut, samples: _Samples) -> _Cut:
             first += 1
             continue
         between = list(range(first + 1, last + 1))
-        one = _Cut(
+        one = _CutStretches(
             np.delete(cut.times, between),
             np.delete(cut.places, between),
             (*cut.laws[:first], MINIMUM_JERK, *cut.laws[last + 1 :]),
@@ -409,7 +409,7 @@ def _joined(cut: _Cut, samples: _Samples) -> _Cut:
     return cut
 
 
-def _plainer(cut: _Cut, samples: _Samples) -> _Cut:
+def _plainer(cut: _CutStretches, samples: _TakenSamples) -> _CutStretches:
     """Each move by the law that comes nearest when times and places may follow it.
 
     Times that one law asks for hide that another one, with its own, comes nearer.
@@ -426,7 +426,9 @@ def _plainer(cut: _Cut, samples: _Samples) -> _Cut:
     return cut
 
 
-def _least_squares(cut: _Cut, samples: _Samples, held: tuple[bool, bool]) -> _Cut:
+def _least_squares(
+    cut: _CutStretches, samples: _TakenSamples, held: tuple[bool, bool]
+) -> _CutStretches:
     """Damped least squares over times and places; stands keep one place.
 
     `held`: whether the beginning and the end stay where and when they are.
@@ -444,9 +446,9 @@ def _least_squares(cut: _Cut, samples: _Samples, held: tuple[bool, bool]) -> _Cu
     earliest = cut.times[0] if held[0] else samples.when[0]
     latest = cut.times[-1] if held[1] else samples.when[-1]
 
-    def made(values: Array) -> _Cut:
+    def made(values: Array) -> _CutStretches:
         times = np.clip(np.maximum.accumulate(values[:count]), earliest, latest)
-        return _Cut(times, values[count:][owner], cut.laws)
+        return _CutStretches(times, values[count:][owner], cut.laws)
 
     def misses(values: Array) -> Array:
         return made(values).at(samples.when) - samples.where
@@ -480,7 +482,7 @@ def _least_squares(cut: _Cut, samples: _Samples, held: tuple[bool, bool]) -> _Cu
 # -- as people write it ----------------------------------------------------------------------------
 
 
-def _rounded(cut: _Cut, samples: _Samples) -> FittedMotion | None:
+def _rounded(cut: _CutStretches, samples: _TakenSamples) -> FittedMotion | None:
     """With round times and places, the coarsest that stay within the tolerance; None: none do."""
     cut = _without_ends(cut)
     bound = min(1.0, samples.worst(cut) + _COARSER)
@@ -490,7 +492,7 @@ def _rounded(cut: _Cut, samples: _Samples) -> FittedMotion | None:
         places = np.round(np.round(cut.places / place_step) * place_step, 6) + 0.0
         least = SHORTEST_S * np.arange(times.size)
         times = np.maximum.accumulate(times - least) + least
-        made = _Cut(times, places, cut.laws)
+        made = _CutStretches(times, places, cut.laws)
         misses = samples.misses(made)
         worst = int(misses.argmax())
         if misses[worst] <= (1.0 if place_step == _ROUNDINGS[-1][1] else bound):
@@ -500,17 +502,17 @@ def _rounded(cut: _Cut, samples: _Samples) -> FittedMotion | None:
     return None
 
 
-def _without_ends(cut: _Cut) -> _Cut:
+def _without_ends(cut: _CutStretches) -> _CutStretches:
     """Without standing at the beginning and the end."""
     laws = list(cut.laws)
     first = next((n for n, law in enumerate(laws) if law is not None), len(laws))
     last = len(laws) - next((n for n, law in enumerate(laws[::-1]) if law is not None), 0)
     last = max(first, last)
     keep: Sequence[int] = range(first, last + 1)
-    return _Cut(cut.times[list(keep)], cut.places[list(keep)], tuple(laws[first:last]))
+    return _CutStretches(cut.times[list(keep)], cut.places[list(keep)], tuple(laws[first:last]))
 
 
-def _motion(cut: _Cut, worst: float, worst_s: float) -> FittedMotion:
+def _motion(cut: _CutStretches, worst: float, worst_s: float) -> FittedMotion:
     durations = np.round(1000.0 * np.diff(cut.times)).astype(int).tolist()
     stretches = tuple(
         FittedStep(float(place), int(ms), law)

@@ -28,7 +28,7 @@ class Overlap:
 
 
 @dataclass(frozen=True, slots=True)
-class _Span:
+class _HeldTime:
     """The time for which a statement holds an output."""
 
     start: float
@@ -36,7 +36,7 @@ class _Span:
     act: Act
 
 
-_Channels: TypeAlias = dict[tuple[str, bool], list[_Span]]
+_Channels: TypeAlias = dict[tuple[str, bool], list[_HeldTime]]
 """Spans by output and by whether they are effects, which lie over a light without a clash."""
 
 
@@ -54,7 +54,7 @@ def overlaps(cue: Cue) -> tuple[Overlap, ...]:
         own = _merged([scopes.pop() for _ in children(step)])
         if isinstance(step, Move | Fade | Throw | Effect):
             channel = step.output, isinstance(step, Effect)
-            own = {channel: [_Span(start, start + lengths[step], step)]}
+            own = {channel: [_HeldTime(start, start + lengths[step], step)]}
         elif isinstance(step, Repeat) and (step.while_held or step.times != 1):
             found += _clashes(cue, own, parents)
             own = _prolonged(own, step, lengths[step.body])
@@ -83,14 +83,14 @@ def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
     for channel, spans in own.items() if runs else ():
         first = min(spans, key=lambda span: span.start)
         end = max(span.end for span in spans) + later
-        held[channel] = [_Span(first.start, end, first.act)]
+        held[channel] = [_HeldTime(first.start, end, first.act)]
     return held
 
 
 def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
     found: list[Overlap] = []
     for (output, _), spans in own.items():
-        holder: _Span | None = None
+        holder: _HeldTime | None = None
         endless = _Endless(parents)
         for span in sorted(spans, key=lambda span: span.start):
             first = holder if holder and _at_once(holder, span, parents) else endless.beside(span)
@@ -104,7 +104,7 @@ def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
     return found
 
 
-def _at_once(one: _Span, later: _Span, parents: _Parents) -> bool:
+def _at_once(one: _HeldTime, later: _HeldTime, parents: _Parents) -> bool:
     """Whether two statements drive their output at once; `later` does not start before `one`.
 
     `one` has an end. Of those without, see `_Endless`.
@@ -149,10 +149,10 @@ class _Endless:
     def __init__(self, parents: _Parents) -> None:
         self._parents = parents
         self._count = 0
-        self._inside: dict[int, list[tuple[int, int, _Span]]] = {}
+        self._inside: dict[int, list[tuple[int, int, _HeldTime]]] = {}
         """By block: number, part and statement; the first one, and the first of another part."""
 
-    def add(self, span: _Span) -> None:
+    def add(self, span: _HeldTime) -> None:
         for part, block in self._parents.line(span.act):
             if isinstance(block, Together):
                 kept = self._inside.setdefault(id(block), [])
@@ -160,7 +160,7 @@ class _Endless:
                     kept.append((self._count, id(part), span))
         self._count += 1
 
-    def beside(self, later: _Span) -> _Span | None:
+    def beside(self, later: _HeldTime) -> _HeldTime | None:
         """The first one that still holds the output when `later` starts, if there is any."""
         if not self._inside:
             return None

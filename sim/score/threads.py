@@ -402,7 +402,7 @@ class _Task:
     """For the end of a loop (`step` is None): when its first pass ends."""
 
 
-class _Row:
+class _ThreadWriter:
     """One thread being written: items, and the time up to which they wait."""
 
     def __init__(self, start_ms: float) -> None:
@@ -424,13 +424,13 @@ class _Unroller:
         self.body = body
         self.lengths = Lengths(body)
         self.looped, self.open_ended = _repeats_inside(body)
-        self.waiting: deque[tuple[_Row, list[_Task], float]] = deque()
+        self.waiting: deque[tuple[_ThreadWriter, list[_Task], float]] = deque()
         """Threads to be written, with the time that they last at least."""
         self.forked = 0
 
     def run(self) -> tuple[ScoreThread, ...]:
         whole = self.lengths[self.body]
-        self.waiting.append((_Row(0.0), [_Task(self.body, 0.0, False)], whole))
+        self.waiting.append((_ThreadWriter(0.0), [_Task(self.body, 0.0, False)], whole))
         done: list[ScoreThread] = []
         while self.waiting:
             row, tasks, end_ms = self.waiting.popleft()
@@ -439,7 +439,7 @@ class _Unroller:
             done.append(tuple(row.items))
         return tuple(done)
 
-    def _write(self, row: _Row, tasks: list[_Task]) -> None:
+    def _write(self, row: _ThreadWriter, tasks: list[_Task]) -> None:
         while tasks:
             task = tasks.pop()
             step = task.step
@@ -461,7 +461,7 @@ class _Unroller:
             elif isinstance(step, Together):
                 tasks.extend(self._together(row, step, task))
 
-    def _drawn(self, row: _Row, step: Step, start_ms: float) -> None:
+    def _drawn(self, row: _ThreadWriter, step: Step, start_ms: float) -> None:
         """A statement whose time is drawn: what follows it waits for as long."""
         row.until(start_ms)
         parts = step.children if isinstance(step, Together) else (step,)
@@ -474,7 +474,7 @@ class _Unroller:
         row.items.append(Wait(one.duration_ms, one.drawn.most_ms, one.drawn.time_key))
         row.now_ms = start_ms + self.lengths[step]
 
-    def _choose(self, row: _Row, step: OneOf, task: _Task) -> None:
+    def _choose(self, row: _ThreadWriter, step: OneOf, task: _Task) -> None:
         """Each thing to choose from is a thread that is called; what follows waits for it."""
         row.until(task.start_ms)
         first = self.forked + 1
@@ -482,7 +482,7 @@ class _Unroller:
             self.forked += 1
             tasks = [_Task(child, task.start_ms, task.followed)]
             end_ms = task.start_ms + self.lengths[child]
-            self.waiting.append((_Row(task.start_ms), tasks, end_ms))
+            self.waiting.append((_ThreadWriter(task.start_ms), tasks, end_ms))
         row.items.append(Choose(step.key, tuple(range(first, self.forked + 1))))
         row.now_ms = task.start_ms + self.lengths[step]
 
@@ -494,7 +494,7 @@ class _Unroller:
             at_ms += self.lengths[child]
         return inner
 
-    def _repeat(self, row: _Row, step: Repeat, task: _Task) -> list[_Task]:
+    def _repeat(self, row: _ThreadWriter, step: Repeat, task: _Task) -> list[_Task]:
         if step.times == 0 and not step.while_held:
             return []
         if step.times == 1 and not step.while_held:
@@ -509,7 +509,7 @@ class _Unroller:
             end = _Task(None, task.start_ms + once_ms, False, task.start_ms + once_ms)
         return [end, _Task(step.body, task.start_ms, True)]
 
-    def _together(self, row: _Row, step: Together, task: _Task) -> list[_Task]:
+    def _together(self, row: _ThreadWriter, step: Together, task: _Task) -> list[_Task]:
         placed = [
             (child, task.start_ms + number * step.interval_ms)
             for number, child in enumerate(step.children)
@@ -546,10 +546,10 @@ class _Unroller:
         """Whether a group lasts nobody knows how long; only a repeat does, and stands alone."""
         return id(group[0][0]) in self.open_ended
 
-    def _fork(self, row: _Row, group: list[tuple[Step, float]], task: _Task) -> None:
+    def _fork(self, row: _ThreadWriter, group: list[tuple[Step, float]], task: _Task) -> None:
         self.forked += 1
         row.put(Fork(self.forked), task.start_ms)
-        new = _Row(task.start_ms)
+        new = _ThreadWriter(task.start_ms)
         if id(group[0][0]) in self.looped:
             tasks = [_Task(group[0][0], group[0][1], task.followed)]
             self.waiting.append((new, tasks, task.start_ms))
@@ -557,7 +557,7 @@ class _Unroller:
             self._merge(new, group)
             self.waiting.append((new, [], task.start_ms))
 
-    def _merge(self, row: _Row, placed: list[tuple[Step, float]]) -> None:
+    def _merge(self, row: _ThreadWriter, placed: list[tuple[Step, float]]) -> None:
         """Write steps without repeats in the order of time, then of the text."""
         timed: list[tuple[float, Act]] = []
         stack = list(reversed(placed))

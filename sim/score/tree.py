@@ -262,7 +262,7 @@ def _starts(step: Step, start: float, lengths: Lengths) -> list[tuple[float, Ste
 
 
 @dataclass(frozen=True, slots=True)
-class _Passage:
+class _FirstAndLastMove:
     """A servo's first and last move in time inside a step, with their starts: of the first in its
     first pass, of the last in its last."""
 
@@ -271,11 +271,11 @@ class _Passage:
     last: Move
     last_ms: float
 
-    def beside(self, other: _Passage) -> _Passage:
+    def beside(self, other: _FirstAndLastMove) -> _FirstAndLastMove:
         """Of both together; of two that start at once the one before the other in the text."""
         first = other if other.first_ms < self.first_ms else self
         last = self if self.last_ms > other.last_ms else other
-        return _Passage(first.first, first.first_ms, last.last, last.last_ms)
+        return _FirstAndLastMove(first.first, first.first_ms, last.last, last.last_ms)
 
 
 def planned_moves(show: Show) -> tuple[PlannedMove, ...]:
@@ -373,29 +373,29 @@ def last_moves(cue: Cue) -> dict[str, Move]:
 
 
 @lru_cache(maxsize=TREES_KEPT)
-def _passed(root: OneStep) -> tuple[list[tuple[Move, float, float]], dict[str, _Passage]]:
+def _passed(root: OneStep) -> tuple[list[tuple[Move, float, float]], dict[str, _FirstAndLastMove]]:
     """The moves that begin a second pass of a repeat, and the passages of the whole by servo.
 
     Of such a move also where it starts (deg) and when (ms).
     """
     lengths = Lengths(root.step)
     found: list[tuple[Move, float, float]] = []
-    passages: list[dict[str, _Passage]] = []  # of finished steps, the first child on top
+    passages: list[dict[str, _FirstAndLastMove]] = []  # of finished steps, the first child on top
     for start, step in reversed(list(timeline(root.step))):
         own = _joined([passages.pop() for _ in children(step)])
         passages.append(own)
         if isinstance(step, Move):
-            own[step.output] = _Passage(step, start, step, start)
+            own[step.output] = _FirstAndLastMove(step, start, step, start)
         elif isinstance(step, Repeat) and (step.while_held or passes(step) > 1):
             late = lengths[step.body]
             found += [(p.first, p.last.angle_deg, p.first_ms + late) for p in own.values()]
             later = 0.0 if late == 0.0 else (passes(step) - 1) * late
             for name, p in own.items():
-                own[name] = _Passage(p.first, p.first_ms, p.last, p.last_ms + later)
+                own[name] = _FirstAndLastMove(p.first, p.first_ms, p.last, p.last_ms + later)
     return found, passages.pop()
 
 
-def _joined(inner: list[dict[str, _Passage]]) -> dict[str, _Passage]:
+def _joined(inner: list[dict[str, _FirstAndLastMove]]) -> dict[str, _FirstAndLastMove]:
     """Passages of children in their order; the largest is filled up, to stay near linear."""
     if not inner:
         return {}

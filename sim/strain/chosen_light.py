@@ -58,7 +58,7 @@ class _TooHardError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class _Fading:
+class _FadesAtOnce:
     """A fade, or several that go on at once."""
 
     fades: tuple[Fade, ...]
@@ -78,7 +78,10 @@ class _WaysThrough:
     def __init__(self, body: Step, names: Collection[str]) -> None:
         self._names = frozenset(names)
         self._lengths = Lengths(body)
-        self.places = [_Fading((), 0.0, 0.0), _Fading((), 0.0, len(names), ((_DARK, 0.0),))]
+        self.places = [
+            _FadesAtOnce((), 0.0, 0.0),
+            _FadesAtOnce((), 0.0, len(names), ((_DARK, 0.0),)),
+        ]
         self._repeated(body, {_LIT: FRAME_MS}, inf)
 
     def _of(self, step: Step, exits: _Exits) -> _Exits:
@@ -136,7 +139,7 @@ class _WaysThrough:
             return {}
         if len(self.places) >= MOST_PLACES:
             raise _TooHardError
-        self.places.append(_Fading(fades, lasts_ms, turns, tuple(exits.items())))
+        self.places.append(_FadesAtOnce(fades, lasts_ms, turns, tuple(exits.items())))
         return {len(self.places) - 1: 0.0}
 
     def _fades_in(self, step: Step) -> bool:
@@ -259,7 +262,7 @@ class ChosenLight:
 class _Walks:
     """The quickest walks through the places of one light."""
 
-    def __init__(self, places: list[_Fading], levels: list[Array]) -> None:
+    def __init__(self, places: list[_FadesAtOnce], levels: list[Array]) -> None:
         self._places, self._levels = places, levels
         count = len(places)
         self._begins = np.full((count, count), inf)
@@ -346,7 +349,7 @@ def _composed(took: Array, steps: Array) -> Array:
     return found
 
 
-def _most_in_all(places: list[_Fading], weights: list[float]) -> int:
+def _most_in_all(places: list[_FadesAtOnce], weights: list[float]) -> int:
     """The most changes that any second of a walk may bring, each place with its weight.
 
     For each place where a second starts: the quickest walk from it to each other one that brings so

@@ -100,7 +100,7 @@ def in_time(body: Step, names: Collection[str], window_ms: float, most: int) -> 
     left out.
     """
     strand = Repeat(body, None)
-    reader = _WrittenOut(strand, names, window_ms, most)
+    reader = _PassByPass(strand, names, window_ms, most)
     fades = sorted(reader.of(strand)[0], key=lambda one: (one.begins_ms, one.ends_ms))
     begins = np.array([one.begins_ms for one in fades])
     ends = np.array([one.ends_ms for one in fades])
@@ -229,7 +229,7 @@ class _TimesReader(ABC):
         one.levels.append(at._replace(late_ms=late, spread_ms=spread))
 
 
-class _WrittenOut(_TimesReader):
+class _PassByPass(_TimesReader):
     """Reads the fades, each pass of a repeat by itself.
 
     A repeat is written out so often that a window which starts in one of its first two passes lies

@@ -33,7 +33,7 @@ Range: TypeAlias = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class _Fade:
+class _LightFade:
     """One light's fade: from which values to which, and how soon it counts at best."""
 
     light: str
@@ -129,7 +129,7 @@ class _Split:
     It is known to be worth looking for only where it leads to too many.
     """
 
-    def __init__(self, fades: Sequence[_Fade], after_ms: Array, least: float) -> None:
+    def __init__(self, fades: Sequence[_LightFade], after_ms: Array, least: float) -> None:
         """`after_ms`: the least time from the end of the first fade to the beginning of each."""
         self._fades = fades
         self._after_ms = after_ms
@@ -185,7 +185,7 @@ class _Split:
         moved = [(at[name], to) for name, to in after.items() if to is not at[name]]
         return sum(to[1] - low if up else high - to[0] for (low, high), to in moved)
 
-    def _far_enough(self, fade: _Fade, at: Range, up: bool) -> Range:
+    def _far_enough(self, fade: _LightFade, at: Range, up: bool) -> Range:
         low, high = fade.after
         if up:
             return max(low, at[0] + self._least), high
@@ -197,8 +197,8 @@ def _in_order(
     stands: Mapping[str, Sequence[Stand]],
     values: Mapping[str, Callable[[Array], Array]],
     least: float,
-) -> list[_Fade]:
-    found: list[_Fade] = []
+) -> list[_LightFade]:
+    found: list[_LightFade] = []
     ways = {name: pairwise(row[1:]) for name, row in stands.items()}
     for n, one in enumerate(times.fades):
         name = one.act.output
@@ -209,7 +209,7 @@ def _in_order(
         )
         soonest = 0.0 if overlaps else _soonest_ms(before, stand, values[name], least)
         ends = _range(before, values[name]), _range(stand, values[name])
-        found.append(_Fade(name, *ends, soonest, overlaps))
+        found.append(_LightFade(name, *ends, soonest, overlaps))
     return found
 
 

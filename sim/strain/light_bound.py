@@ -55,7 +55,7 @@ class _Ways(NamedTuple):
 _IN_TIME: Final = Late(0.0, 0.0)
 
 
-class _Loop(NamedTuple):
+class _RepeatsAround(NamedTuple):
     """The repeats around a statement: the outermost one's end, and the innermost one's pass."""
 
     end_ms: float
@@ -289,7 +289,7 @@ def _ways(
     late: Mapping[int, Late],
 ) -> list[_Ways]:
     lengths = Lengths(body)
-    loops: dict[int, _Loop] | None = None
+    loops: dict[int, _RepeatsAround] | None = None
     acts: list[tuple[float, Fade | Effect]] = []
     for start, step in timeline(body):
         if isinstance(step, Repeat) and loops is None:
@@ -301,7 +301,7 @@ def _ways(
 
 def _read_off(
     acts: list[tuple[float, Fade | Effect]],
-    loops: dict[int, _Loop],
+    loops: dict[int, _RepeatsAround],
     lights: Mapping[str, int],
     of_a_fade: Mapping[str, float],
     late: Mapping[int, Late],
@@ -354,7 +354,7 @@ def _twice(one: _Ways) -> _Ways:
 
 def _beats(
     laid: list[tuple[float, Effect]],
-    loops: dict[int, _Loop],
+    loops: dict[int, _RepeatsAround],
     pixels: int,
     late: Mapping[int, Late],
 ) -> list[_Ways]:
@@ -373,14 +373,19 @@ def _beats(
     ]
 
 
-def _jump(effect: Effect, start: float, loop: _Loop | None, late: Late) -> _Ways:
+def _jump(effect: Effect, start: float, loop: _RepeatsAround | None, late: Late) -> _Ways:
     """Where an effect comes or goes, and another one after it. What is repeated cuts beats short:
     two ways more."""
     return _span(effect, start, 2.0 * EFFECT_SOFT_MS, 1.0 if loop is None else 3.0, loop, late)
 
 
 def _span(
-    act: Fade | Effect, start: float, lasts: float, each: float, loop: _Loop | None, late: Late
+    act: Fade | Effect,
+    start: float,
+    lasts: float,
+    each: float,
+    loop: _RepeatsAround | None,
+    late: Late,
 ) -> _Ways:
     """`late`: by how much what comes behind it may come closer than it is written."""
     if loop is None:
@@ -390,15 +395,15 @@ def _span(
     return _Ways(act.output, start, loop.end_ms + late.ms, times * each)
 
 
-def _loops(body: Step, lengths: Lengths) -> dict[int, _Loop]:
+def _loops(body: Step, lengths: Lengths) -> dict[int, _RepeatsAround]:
     """By statement, the repeats around it."""
-    found: dict[int, _Loop] = {}
+    found: dict[int, _RepeatsAround] = {}
     for start, step in timeline(body):
         if not isinstance(step, Repeat):
             continue
         around = found.get(id(step))
         runs = inf if step.while_held else passes(step)
         end = around.end_ms if around else start + runs * max(lengths[step.body], 1.0)
-        loop = _Loop(end, lengths[step.body], inf if around else runs)
+        loop = _RepeatsAround(end, lengths[step.body], inf if around else runs)
         found.update((id(inner), loop) for inner in walk(step.body))
     return found

@@ -74,7 +74,9 @@ def hurry_in_turn(eye: Eye, cues: tuple[Cue, ...]) -> Hurry | None:
     return _three_in_turn(eye, cues)
 
 
-def _driven(pair: tuple[Cue, Cue], one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
+def _driven(
+    pair: tuple[Cue, Cue], one: dict[str, _LightReach], other: dict[str, _LightReach]
+) -> float:
     """How far two cues drive a light, over the least change that counts.
 
     One that waits or refuses starts again only where the other has taken its lights and ended.
@@ -127,7 +129,7 @@ def _changes_at_once(cue: Cue) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Reach:
+class _LightReach:
     """Where a cue takes a light before the next press: a way towards a light, `share` of it."""
 
     luminance: float
@@ -135,16 +137,16 @@ class _Reach:
     share: float
 
 
-def _reached(eye: Eye, cue: Cue) -> dict[str, _Reach]:
+def _reached(eye: Eye, cue: Cue) -> dict[str, _LightReach]:
     """By light, what the cue's first fade of it brings about in the time between two presses."""
-    found: dict[str, _Reach] = {}
+    found: dict[str, _LightReach] = {}
     for start, step in timeline(cue.body):
         if not isinstance(step, Fade) or step.output not in eye.names or step.output in found:
             continue
         if start < PRESSES_MS[-1]:
             share = min(1.0, (PRESSES_MS[-1] - start) / max(step.duration_ms, 1))
             light: float | StripLight = step.light
-            found[step.output] = _Reach(light_luminance(light), light_redness(light), share)
+            found[step.output] = _LightReach(light_luminance(light), light_redness(light), share)
     return found
 
 
@@ -158,7 +160,7 @@ def _luminance(level_pct: float) -> float:
     return float(luminance(level_pct))
 
 
-def _swing(one: dict[str, _Reach], other: dict[str, _Reach]) -> float:
+def _swing(one: dict[str, _LightReach], other: dict[str, _LightReach]) -> float:
     """How far two cues drive a light to and fro, over the least change that counts."""
     worst = 0.0
     for name in one.keys() & other.keys():

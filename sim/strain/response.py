@@ -149,7 +149,7 @@ def follow(
     """
     command = np.asarray(command_deg, dtype=np.float64)
     model = follower(rig, servos, voltage_v)
-    run = _Run(model, command)
+    run = _RunStretches(model, command)
     run.sweep()
     angle, speed = run.angle, run.speed
     return Response(angle, speed, command - angle)
@@ -194,7 +194,7 @@ def _acceleration(
     return np.minimum(np.maximum(asked, free - rubbing - downward), free - rubbing + upward)
 
 
-class _Run:
+class _RunStretches:
     """All stretches of one run, and what is known of each."""
 
     def __init__(self, model: Follower, command: Array) -> None:

@@ -364,7 +364,7 @@ def _measures(long: _Part, short: _Part, many: int) -> Iterator[_OfSum]:
 
 def _most_in_a_second(long: _Part, short: _Part, shifts: Integers) -> int:
     """The phase at which a second holds most changes, none too many."""
-    sums: dict[_OfSum, _Sum] = {}
+    sums: dict[_OfSum, _LightSum] = {}
     for many in range(TOO_MANY - 1, 1, -1):
         spans, _ = _closest(long, short, shifts, many, sums)
         if float(spans.min()) <= _TOO_CLOSE_MS:
@@ -377,7 +377,7 @@ def _closest(
     short: _Part,
     shifts: Integers,
     many: int = TOO_MANY,
-    sums: dict[_OfSum, _Sum] | None = None,
+    sums: dict[_OfSum, _LightSum] | None = None,
 ) -> tuple[Array, Array]:
     """Per phase the shortest time (ms) of so many changes in a row, and when it begins.
 
@@ -388,7 +388,7 @@ def _closest(
     for measure in _measures(long, short, many):
         value = None if sums is None else sums.get(measure)
         if value is None:
-            value = _Sum(long, short, shifts, measure, keeps=sums is not None)
+            value = _LightSum(long, short, shifts, measure, keeps=sums is not None)
         if sums is not None:
             sums[measure] = value
         first = value[-_SECOND]
@@ -410,7 +410,7 @@ def _full(long: _Part, short: _Part) -> float:
     return long.full + short.full or 1.0
 
 
-class _Sum:
+class _LightSum:
     """A measure of the light of both, everything full being 1, at every phase, by the frame of the
     short one. Lights beside them stand still and take nothing away."""
 

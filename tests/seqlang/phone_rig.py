@@ -23,7 +23,7 @@ from firmware_gen.link.failures import LinkFailure
 from firmware_gen.link.host import HostLink
 from firmware_gen.link.owner import meeting
 from firmware_gen.link.protocol import BAUD, ReportedMode, RequestKind
-from seqlang.phone.desk import Desk, RemoteDesk
+from seqlang.phone.controls import Controls, RemoteControls
 from seqlang.phone.pairing import Pairing
 from seqlang.phone.serving import PhoneServer
 from tests.firmware_gen.page_shows import EVERYTHING, made
@@ -89,12 +89,12 @@ class ServedTable:
 class PhoneRig:
     """Boards and the server of the page, each in threads of this process.
 
-    `desk`: what phones have their hands on.
+    `controls`: what phones have their hands on.
     """
 
-    def __init__(self, show: CompiledShow, desk: Desk, boards: list[ServedTable]) -> None:
+    def __init__(self, show: CompiledShow, controls: Controls, boards: list[ServedTable]) -> None:
         self.show = show
-        self.desk = desk
+        self.controls = controls
         self.boards = boards
         self.said: list[str] = []
         self.number = 0
@@ -127,7 +127,7 @@ class PhoneRig:
 
     async def _serve(self) -> None:
         self._loop, self._over = asyncio.get_running_loop(), asyncio.Event()
-        server = PhoneServer(self.desk, self.pairing, self.said.append)
+        server = PhoneServer(self.controls, self.pairing, self.said.append)
 
         def listening(number: int) -> None:
             self.number = number
@@ -141,8 +141,8 @@ def phone_rig(show: CompiledShow | None = None, *, write_s: float = 0.0) -> Iter
     """The heron's two boards, or another show's, in the mode ready."""
     shown = show or heron()
     boards = [ServedTable(board, write_s=write_s) for board in shown.boards]
-    desk = RemoteDesk(shown, [board.server.url for board in boards], BAUD)
-    rig = PhoneRig(shown, desk, boards)
+    controls = RemoteControls(shown, [board.server.url for board in boards], BAUD)
+    rig = PhoneRig(shown, controls, boards)
     for board in boards:
         board.server.__enter__()
     try:

@@ -22,7 +22,7 @@ from seqlang.check import check
 from seqlang.command._jog_session import JogSession
 from seqlang.command._jogged import servos_on
 from seqlang.loading import load
-from seqlang.phone.bench import BenchDesk
+from seqlang.phone.bench import BenchControls
 from seqlang.recording import FittedPart, Take, fitted_part
 from sim.model import Hold, Law, Move, Servo
 from sim.score.laws import position
@@ -53,10 +53,12 @@ TEXT = SHOW.format(address=1, far=40).replace(
 class Bench:
     """The flap's board, its page, and what is known of both."""
 
-    def __init__(self, loaded: Loaded, board: ServedTable, desk: BenchDesk, rig: PhoneRig) -> None:
+    def __init__(
+        self, loaded: Loaded, board: ServedTable, controls: BenchControls, rig: PhoneRig
+    ) -> None:
         self.loaded = loaded
         self.board = board
-        self.desk = desk
+        self.controls = controls
         self.rig = rig
 
     @property
@@ -66,7 +68,7 @@ class Bench:
         return player._jog is not None
 
     def shows(self, words: str) -> bool:
-        return words in str(self.desk.news()["bench"])
+        return words in str(self.controls.news()["bench"])
 
 
 @pytest.fixture(scope="module")
@@ -97,11 +99,11 @@ def bench(show: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterat
         servos = servos_on(link, loaded.show.rig)
         said: list[str] = []
         session = JogSession(servos, time.monotonic())
-        desk = BenchDesk(session, servos, "A flap", time.monotonic, said.append)
-        rig = PhoneRig(checked.compiled, desk, [board])
+        controls = BenchControls(session, servos, "A flap", time.monotonic, said.append)
+        rig = PhoneRig(checked.compiled, controls, [board])
         rig.said = said
         rig.begin()
-        yield Bench(loaded, board, desk, rig)
+        yield Bench(loaded, board, controls, rig)
         rig.end()
 
 
@@ -168,7 +170,7 @@ def test_a_known_gesture_that_is_made_with_the_slider_comes_back(
         found.lift(1)
         assert waits(found, lambda: not bench.has_pulses)
         assert "flap: " in found.page.inner_text("#takes")
-    (take,) = bench.desk._session.takes().values()
+    (take,) = bench.controls._session.takes().values()
     assert take.servo == "flap"
     assert_is_what_the_hand_did(bench, take, did)
 
@@ -398,9 +400,9 @@ def test_another_servo_takes_its_turn_and_the_first_is_limp(
     assert until(lambda: bench.has_pulses)
     assert phone.ask("servo", servo=1) == ""
     assert until(lambda: not bench.has_pulses)
-    assert bench.desk.news()["bench"]["servo"] == 1
+    assert bench.controls.news()["bench"]["servo"] == 1
     assert phone.ask("servo", servo=7) == ""  # there is none
-    assert bench.desk.news()["bench"]["servo"] == 1
+    assert bench.controls.news()["bench"]["servo"] == 1
 
 
 @pytest.mark.parametrize("said", ['{"do": "down", "button": 1, "n": 1}', '{"do": "rearm", "n": 1}'])
@@ -414,7 +416,7 @@ def test_a_board_that_goes_away_ends_the_bench_and_keeps_what_was_recorded(
     bench: Bench, phone: PhoneByHand
 ) -> None:
     over: list[bool] = []
-    bench.desk.ends(lambda: over.append(True))
+    bench.controls.ends(lambda: over.append(True))
     grasp(phone)
     assert until(lambda: bench.has_pulses)
     phone.ask("record")
@@ -424,8 +426,8 @@ def test_a_board_that_goes_away_ends_the_bench_and_keeps_what_was_recorded(
     assert until(lambda: any("recorded" in words for words in bench.rig.said))
     bench.board.server.stop()
     assert until(lambda: over)
-    assert bench.desk.failure is not None
-    assert set(bench.desk._session.takes()) == {"flap"}
+    assert bench.controls.failure is not None
+    assert set(bench.controls._session.takes()) == {"flap"}
 
 
 # -- the command -------------------------------------------------------------------------------

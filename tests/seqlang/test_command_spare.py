@@ -18,7 +18,7 @@ from firmware_gen.link.owner.client import connect
 from firmware_gen.link.protocol import FIRMWARE_VERSION, NO_ADDRESS, Hello, State
 from seqlang.command import WrongUse
 from seqlang.command._all_ports import FoundBoard
-from seqlang.command.spare import _Place, _placed
+from seqlang.command.spare import _placed, _SparePlace
 from tests.firmware_gen.page_shows import EVERYTHING
 from tests.seqlang.phone_rig import ServedTable, heron, own_place
 from tests.waiting import until
@@ -47,18 +47,21 @@ OLDER = answering(None, (FIRMWARE_VERSION[0], FIRMWARE_VERSION[1] + 1))
 @pytest.mark.parametrize(
     ("found", "port", "name", "place"),
     [
-        ({"a": answering(BODY), "b": BLANK}, None, None, _Place("b", BILL, False)),
-        ({"a": BLANK, "b": answering(BILL)}, None, None, _Place("a", BODY, False)),
-        ({"a": answering(BODY), "b": silent()}, None, None, _Place("b", BILL, True)),
-        ({"a": answering(BODY), "b": silent("garbage")}, None, None, _Place("b", BILL, True)),
-        ({"a": answering(BODY), "b": OLDER}, None, None, _Place("b", BILL, True)),
-        ({"a": BLANK}, None, "bill", _Place("a", BILL, False)),
-        ({"a": BLANK, "b": silent()}, "b", "body", _Place("b", BODY, True)),
-        ({"a": answering(BODY), "b": answering(BILL)}, "b", None, _Place("b", BILL, False)),
+        ({"a": answering(BODY), "b": BLANK}, None, None, _SparePlace("b", BILL, False)),
+        ({"a": BLANK, "b": answering(BILL)}, None, None, _SparePlace("a", BODY, False)),
+        ({"a": answering(BODY), "b": silent()}, None, None, _SparePlace("b", BILL, True)),
+        ({"a": answering(BODY), "b": silent("garbage")}, None, None, _SparePlace("b", BILL, True)),
+        ({"a": answering(BODY), "b": OLDER}, None, None, _SparePlace("b", BILL, True)),
+        ({"a": BLANK}, None, "bill", _SparePlace("a", BILL, False)),
+        ({"a": BLANK, "b": silent()}, "b", "body", _SparePlace("b", BODY, True)),
+        ({"a": answering(BODY), "b": answering(BILL)}, "b", None, _SparePlace("b", BILL, False)),
     ],
 )
 def test_the_spare_is_where_no_board_answers_and_becomes_the_missing_one(
-    found: dict[str, FoundBoard | LinkFailure], port: str | None, name: str | None, place: _Place
+    found: dict[str, FoundBoard | LinkFailure],
+    port: str | None,
+    name: str | None,
+    place: _SparePlace,
 ) -> None:
     assert _placed(SHOW, found, port, name) == place
 

@@ -52,7 +52,7 @@ def check(context: Context) -> Iterator[Finding]:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _FuseDemand:
     """What the show asks of a fuse for at least so long (s), and what it is, in words.
 
     `least_a`: the rating, in cool air, that surely carries it; `opens`: it is more than the present
@@ -108,7 +108,7 @@ def _fuse(context: Context, supply: Supply, sag: Sag) -> Iterator[Finding]:
 
 def _asked(
     context: Context, supply: Supply, sag: Sag, standard: Standard, left_a: float
-) -> Iterator[_Asked]:
+) -> Iterator[_FuseDemand]:
     """The peak, what is lit and held, and what cues take for longer than a peak."""
     fed = [board.name for board in context.show.rig.boards if board.supply == supply.name]
     peak = standard.share_for(max(PEAK_S, longest_s(context.sound_show.rig, fed)))
@@ -119,17 +119,17 @@ def _asked(
         words = f"flow {while_running(one)}"
         related = cues_running(context, one)
         if one is sag or opens:
-            yield _Asked(one.source_a, least_a, opens, words, _label(one, opens), related)
+            yield _FuseDemand(one.source_a, least_a, opens, words, _label(one, opens), related)
     if context.once(rehearsable):
         hottest = warming((Book(context.sound_show),), supply, standard)
         if hottest is not None and hottest.amps > standard.held_share * left_a:
             yield _of_heat(context, hottest, standard)
 
 
-def _of_heat(context: Context, hottest: Warming, standard: Standard) -> _Asked:
+def _of_heat(context: Context, hottest: Warming, standard: Standard) -> _FuseDemand:
     cue = None if hottest.cue is None else context.cues.get(hottest.cue)
     what = "standing by" if hottest.cue is None else "idle" if cue is None else f"`{cue.name}`"
-    return _Asked(
+    return _FuseDemand(
         hottest.amps,
         hottest.amps / standard.held_share,
         True,

@@ -92,7 +92,7 @@ function turnedAway({ left, wait_s }) {
 
 /** Ask for the code. */
 function ask(why) {
-  at("desk").hidden = true;
+  at("controls").hidden = true;
   at("door").hidden = false;
   at("turned").textContent = why;
   at("code").focus();
@@ -141,7 +141,7 @@ function welcome({ phone, pass, show }) {
   at("title").textContent = show.title;
   at("link").textContent = `phone ${phone}, connected`;
   at("door").hidden = true;
-  at("desk").hidden = false;
+  at("controls").hidden = false;
   document.body.classList.remove("cut");
   alarm("");
   if (show.bench) layBench(show.bench);
@@ -321,7 +321,7 @@ const titleOf = kind => (kind === "stop" ? "Stop" : "Limp");
 whilePressed(at("stop"), () => stop("stop"), () => {});
 whilePressed(at("limp"), () => stop("limp"), () => {});
 addEventListener("keydown", event => {
-  if (event.key !== "Escape" || event.repeat || at("desk").hidden) return;
+  if (event.key !== "Escape" || event.repeat || at("controls").hidden) return;
   event.preventDefault();
   stop("stop");
 });

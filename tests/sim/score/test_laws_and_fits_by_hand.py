@@ -10,7 +10,7 @@ import pytest
 
 import firmware_gen
 from sim.model import Law
-from sim.score.fitting import LONGEST_S, NotFittedError, _around, _Cut, fitted
+from sim.score.fitting import LONGEST_S, NotFittedError, _around, _CutStretches, fitted
 from sim.score.fixed_laws import LAW_LISTS, ONE, progress
 from sim.score.laws import position, shape
 
@@ -85,7 +85,7 @@ def test_what_lasts_too_long_is_told_by_how_long_it_lasts(lasts_s: float, passes
 
 def test_a_stretch_is_settled_between_its_own_neighbours() -> None:
     law = Law("3-4-5")
-    cut = _Cut(np.arange(7.0), np.arange(7.0), (law,) * 6)
+    cut = _CutStretches(np.arange(7.0), np.arange(7.0), (law,) * 6)
     spans = [(2, 2), (0, 0), (5, 5), (1, 3), (0, 5)]
     windows = [_around(cut, *span) for span in spans]
     assert [(one.first, one.last) for one in windows] == [(1, 3), (0, 1), (4, 5), (0, 4), (0, 5)]

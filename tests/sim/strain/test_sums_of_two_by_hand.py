@@ -28,6 +28,7 @@ from sim.strain.side_by_side import (
     _frames_of,
     _joined,
     _judged,
+    _LightSum,
     _measures,
     _most_in_a_second,
     _most_within,
@@ -37,7 +38,6 @@ from sim.strain.side_by_side import (
     _rest,
     _saturated,
     _starts,
-    _Sum,
     _told,
 )
 
@@ -177,7 +177,7 @@ def test_the_sum_is_that_of_both_at_every_phase(
     """Frame n of the short one meets frame n + shift of the long one."""
     long, short = part("a", source(ones, leds=leds)), part("b", source(others))
     shifts = np.arange(-12, 13)
-    found = _Sum(long, short, shifts, _GENERAL, keeps)
+    found = _LightSum(long, short, shifts, _GENERAL, keeps)
 
     def held(levels: list[float], frame: int) -> float:
         return levels[min(max(frame, 0), len(levels) - 1)]

@@ -51,7 +51,7 @@ from sim.strain.hardest_torque import ENDLESS_NM, hardest_torques, hold_nm
 from sim.strain.light_states import light_luminance, light_redness
 from sim.strain.quick_fingers import (
     _changes_at_once,
-    _Reach,
+    _LightReach,
     _reached,
     _swing,
     hurry,
@@ -117,11 +117,11 @@ def test_a_fade_goes_as_far_as_the_next_press_lets_it(
     if share is None:
         assert found == {}
         return
-    assert found == {"lure": _Reach(float(luminance(90.0)), 0.0, pytest.approx(share))}  # type: ignore[arg-type]
+    assert found == {"lure": _LightReach(float(luminance(90.0)), 0.0, pytest.approx(share))}  # type: ignore[arg-type]
 
 
-def reach(light: float | StripLight, share: float = 1.0) -> dict[str, _Reach]:
-    return {"l": _Reach(light_luminance(light), light_redness(light), share)}
+def reach(light: float | StripLight, share: float = 1.0) -> dict[str, _LightReach]:
+    return {"l": _LightReach(light_luminance(light), light_redness(light), share)}
 
 
 def test_two_cues_swing_a_light_by_what_each_reaches_of_the_way() -> None:
@@ -136,7 +136,7 @@ def test_two_cues_swing_a_light_by_what_each_reaches_of_the_way() -> None:
     one_at_once = _swing(reach(0.0, 1.0), reach(100.0, 0.5))
     assert one_at_once == pytest.approx((1.0 - float(luminance(50.0))) / 0.1)
     assert _swing(reach(60.0), reach(60.0)) == 0.0
-    assert _swing(reach(0.0), {"m": _Reach(1.0, 0.0, 1.0)}) == 0.0
+    assert _swing(reach(0.0), {"m": _LightReach(1.0, 0.0, 1.0)}) == 0.0
 
 
 def test_a_red_light_swings_by_its_red() -> None:

@@ -35,8 +35,8 @@ from sim.strain.light_bound import (
     _densest_of_many,
     _densest_together,
     _longest,
-    _Loop,
     _meeting_others,
+    _RepeatsAround,
     _span,
     _Ways,
     together,
@@ -168,19 +168,19 @@ def test_what_draws_its_times_may_go_on_as_long_as_it_likes() -> None:
         (None, Late(0.0, 0.0), (300.0, 400.0, 3.0)),
         (None, Late(50.0, 70.0), (300.0, 450.0, 3.0)),
         # a window and the fade meet 1,120 ms: five passes of 200 and a sixth
-        (_Loop(2300.0, 200.0, 10.0), Late(0.0, 0.0), (300.0, 2300.0, 6 * 3.0)),
-        (_Loop(2300.0, 200.0, 4.0), Late(0.0, 0.0), (300.0, 2300.0, 4 * 3.0)),
+        (_RepeatsAround(2300.0, 200.0, 10.0), Late(0.0, 0.0), (300.0, 2300.0, 6 * 3.0)),
+        (_RepeatsAround(2300.0, 200.0, 4.0), Late(0.0, 0.0), (300.0, 2300.0, 4 * 3.0)),
         # 80 ms late in its pass, just a seventh begins; 79 are too few
-        (_Loop(2300.0, 200.0, 10.0), Late(50.0, 80.0), (300.0, 2350.0, 7 * 3.0)),
-        (_Loop(2300.0, 200.0, 10.0), Late(50.0, 79.0), (300.0, 2350.0, 6 * 3.0)),
+        (_RepeatsAround(2300.0, 200.0, 10.0), Late(50.0, 80.0), (300.0, 2350.0, 7 * 3.0)),
+        (_RepeatsAround(2300.0, 200.0, 10.0), Late(50.0, 79.0), (300.0, 2350.0, 6 * 3.0)),
         # no pass is shorter than a millisecond
-        (_Loop(2300.0, 0.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 1121 * 3.0)),
-        (_Loop(2300.0, 1.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 1121 * 3.0)),
-        (_Loop(2300.0, 2.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 561 * 3.0)),
+        (_RepeatsAround(2300.0, 0.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 1121 * 3.0)),
+        (_RepeatsAround(2300.0, 1.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 1121 * 3.0)),
+        (_RepeatsAround(2300.0, 2.0, inf), Late(0.0, 0.0), (300.0, 2300.0, 561 * 3.0)),
     ],
 )
 def test_a_span_counts_the_passes_that_a_window_meets(
-    loop: _Loop | None, late: Late, expected: tuple[float, float, float]
+    loop: _RepeatsAround | None, late: Late, expected: tuple[float, float, float]
 ) -> None:
     found = _span(Fade("lure", 9.0, 100), 300.0, 100.0, 3.0, loop, late)
     assert found == _Ways("lure", *expected)

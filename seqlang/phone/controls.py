@@ -1,7 +1,7 @@
-"""What phones have their hands on, as the server of their page sees it; a show's remote as such.
+"""What phones control, as the server of their page sees it; a show's remote as such.
 
-The server knows sockets, codes and stop. What else a phone may say, and what is shown on it, is the
-desk's: the remote of a show (`RemoteDesk`), or a servo on the bench (`bench.BenchDesk`).
+The server knows sockets, codes and stop. What else a phone may say, and what is shown on it, is
+theirs: the remote of a show (`RemoteControls`), or a servo on the bench (`bench.BenchControls`).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 class Hand(Protocol):
-    """One phone's hand on a desk."""
+    """One phone's hand on the controls."""
 
     @property
     def name(self) -> str:
@@ -43,7 +43,7 @@ class Hand(Protocol):
     def join(self, timeout_s: float) -> None: ...
 
 
-class Desk(Protocol):
+class Controls(Protocol):
     """All methods but `begin` and `end` are called in any thread, and wait for no board."""
 
     @property
@@ -75,7 +75,7 @@ class Desk(Protocol):
         ...
 
 
-class RemoteDesk:
+class RemoteControls:
     """The remote of a show. `ports`, `baud`: as for `Lookout`; `notes`: what is to be said of the
     boards besides, while one of them does not answer."""
 
