@@ -49,6 +49,7 @@ from sim.rulebook import (
     THREADS,
 )
 from sim.score.claims import claims
+from sim.score.planned_moves import motion_limits
 from sim.score.threads import (
     ThreadError,
     cues_on,
@@ -57,7 +58,7 @@ from sim.score.threads import (
     program,
     strands_reserved,
 )
-from sim.score.tree import acts, motion_limits, outputs_held
+from sim.score.tree import acts, outputs_held
 
 __all__ = ["CompileError", "CompiledBoard", "CompiledShow", "compile_show", "faults"]
 

@@ -28,10 +28,11 @@ from sim.model import (
     Switch,
 )
 from sim.rig.supply import FallingVoltage, highest_v
+from sim.score.planned_moves import PlannedMove
 from sim.score.scales import at_scales
 from sim.score.scaling import scaled_cues
 from sim.score.threads import ThreadError, threads
-from sim.score.tree import PlannedMove, acts, parts_for_letting_go, walk
+from sim.score.tree import acts, parts_for_letting_go, walk
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.reachable import Reachable

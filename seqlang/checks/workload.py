@@ -18,7 +18,7 @@ from sim.strain.envelope import Assessment, assess
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from sim.score.tree import PlannedMove
+    from sim.score.planned_moves import PlannedMove
 
 
 KEPT: Final = 256

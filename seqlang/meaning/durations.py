@@ -2,7 +2,7 @@
 
 Where a move starts is not always known from the text: then it starts from whichever place is
 farthest (or slowest) among those that the show can leave the part at
-(`sim.score.tree.rest_angles`).
+(`sim.score.planned_moves.rest_angles`).
 """
 
 from __future__ import annotations

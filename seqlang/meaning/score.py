@@ -342,7 +342,7 @@ def _rest(
 
     Fills the stage's `loops`, too. What this pass finds wrong, the real one finds again.
     """
-    from sim.score.tree import rest_angles
+    from sim.score.planned_moves import rest_angles
 
     draft = final.reading.apart()
     stage = final._replace(

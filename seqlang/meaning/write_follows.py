@@ -27,7 +27,7 @@ from sim.rulebook import (
     SHARE_ONE,
     WORD_MAX,
 )
-from sim.score.tree import follow_limits
+from sim.score.planned_moves import follow_limits
 
 if TYPE_CHECKING:
     from collections.abc import Callable

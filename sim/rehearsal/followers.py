@@ -36,8 +36,8 @@ from sim.rulebook import (
     SHARE_ONE,
 )
 from sim.score.fixed_laws import fixed_law, progress
+from sim.score.planned_moves import follow_limits
 from sim.score.scaling import value_numbers
-from sim.score.tree import follow_limits
 
 LEVEL_ONE: Final = 1 << LEVEL_BITS
 """A half percent of L*, as boards count levels on their way."""

@@ -27,9 +27,10 @@ from sim.rehearsal.scheduler import Journal, Mode, Run, Scheduler
 from sim.rehearsal.sensing import sensor_values
 from sim.rehearsal.trajectories import CueRun, ModeSpan, Refusal, Trajectories
 from sim.rulebook import CLOCK_PER_MS, FRAME_CLOCK, RUNS
+from sim.score.planned_moves import motion_limits
 from sim.score.program import PlayedCue
 from sim.score.threads import board_program
-from sim.score.tree import Act, motion_limits
+from sim.score.tree import Act
 
 
 def rehearse(

@@ -19,7 +19,7 @@ from sim.model import JointLimits, Law, Rig, Servo, Show
 from sim.rig.grip import gripping
 from sim.rig.holding_torque import worst_hold
 from sim.rig.supply import highest_v
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.envelope import assess
 from sim.strain.interruption import hardest_nm
 from sim.strain.reachable import Reachable

@@ -31,7 +31,8 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, REAL_ARRAYS, Takeover, tak
 from sim.rulebook import CLOCK_PER_MS, FRAME_S
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import at_share, ramp_shares, shape
-from sim.score.tree import PlannedMove, acts_in_time, glides
+from sim.score.planned_moves import PlannedMove, glides
+from sim.score.tree import acts_in_time
 from sim.strain.envelope import OperatingPoints, operate
 from sim.strain.reachable import Reachable
 

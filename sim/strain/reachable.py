@@ -42,16 +42,15 @@ from sim.rig.supply import highest_v
 from sim.rulebook import COEFFICIENT_ONE, FRAME_S
 from sim.score.draws import at_its_hardest
 from sim.score.law_numbers import law_numbers
-from sim.score.tree import (
+from sim.score.planned_moves import (
     PlannedMove,
-    acts,
     follow_limits,
     followed_deg,
     motion_limits,
     planned_moves,
     rest_angles,
-    timeline,
 )
+from sim.score.tree import acts, timeline
 from sim.strain.light_states import LightStates
 
 if TYPE_CHECKING:

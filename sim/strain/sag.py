@@ -43,7 +43,7 @@ from sim.rig.supply import (
     strip_full_a,
 )
 from sim.rulebook import ENABLE_INTERVAL_FRAMES, FRAME_S, LEVEL_STEPS_PER_PCT
-from sim.score.tree import PlannedMove, planned_moves
+from sim.score.planned_moves import PlannedMove, planned_moves
 from sim.strain.hardest_torque import (
     ENDLESS_NM,
     Hardest,

@@ -22,7 +22,7 @@ from sim.rig.holding_torque import worst_hold
 from sim.rig.servo import KGF_CM_NM, line
 from sim.rig.slide import PINION_M, of_part
 from sim.rig.supply import highest_v
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.envelope import asked_of_horn, passage
 from sim.strain.heat import CONTINUOUS, Heat
 from sim.strain.interruption import Cuts, hardest_nm

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sim.model import Lamp, Servo, Show, Strip
 from sim.rig.watch import watched
 from sim.score.draws import ways_to_look
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 from sim.strain.heat import Heat, heats
 from sim.strain.interruption import interruptions
 from sim.strain.light_sizes import LampSize, StripSize, size_lamp, size_strip

@@ -11,7 +11,7 @@ from dataclasses import replace
 from sim.model import Gear, Servo, Show, Strip
 from sim.rig.drive import reach
 from sim.rig.supply import PIXEL_IDLE_A
-from sim.score.tree import PlannedMove, planned_moves
+from sim.score.planned_moves import PlannedMove, planned_moves
 from sim.strain.sag import brightest
 
 

@@ -25,15 +25,13 @@ from sim.rehearsal.sampling import Samples, sample
 from sim.rig import battery
 from sim.rig.disturbance import settled, upright
 from sim.rig.grip import pressing
+from sim.score.planned_moves import FOLLOWING, following_cue, last_moves
 from sim.score.tree import (
-    FOLLOWING,
     LONGEST_HOLD_MS,
     Lengths,
     acts,
     duration_ms,
-    following_cue,
     idle_cue,
-    last_moves,
     outputs_used,
     passes,
     ready_ms,

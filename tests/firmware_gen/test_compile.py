@@ -60,7 +60,7 @@ from sim.model import (
     Throw,
     Together,
 )
-from sim.score.tree import motion_limits
+from sim.score.planned_moves import motion_limits
 
 RED, BLUE = StripLight((255, 0, 0)), StripLight((0, 0, 255), 50.0)
 JAW = Servo(

@@ -34,7 +34,8 @@ from sim.model import (
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rulebook import FRAME_MS
-from sim.score.tree import planned_moves, ready_ms, swapped
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import ready_ms, swapped
 from sim.strain.coupling import coupled_show
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats

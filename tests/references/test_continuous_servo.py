@@ -44,7 +44,7 @@ from sim.rig.holding_torque import holding_nm, worst_hold
 from sim.rig.pinch import pinch
 from sim.rig.servo import current_a, line, share
 from sim.rig.standstill import pulse_us, slowest_rpm, stands_still
-from sim.score.tree import motion_limits, planned_moves
+from sim.score.planned_moves import motion_limits, planned_moves
 from sim.strain.envelope import asked_of_horn, assess, operate, passage
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats

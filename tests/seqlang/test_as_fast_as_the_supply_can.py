@@ -9,7 +9,7 @@ import pytest
 from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.source import Source
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 
 SERVO = """    pulse 900 us at 0 deg, 2100 us at 90 deg
     travel 0 deg to 60 deg

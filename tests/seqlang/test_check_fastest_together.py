@@ -10,7 +10,7 @@ from seqlang.check import check
 from seqlang.loading import load_text
 from seqlang.text.findings import Finding
 from seqlang.text.source import Source
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 
 RIG = (Path(__file__).parent / "findings" / "voltage-sag.cues").read_text().partition("cue snap")[0]
 

@@ -20,7 +20,8 @@ from sim.model import NO_MARK, Hold, InTurn, OneOf, Repeat, Step, Together
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.score.draws import at_its_hardest, draws_in
-from sim.score.tree import planned_moves, walk
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import walk
 from sim.strain.light_sources import light_sources
 from sim.strain.reachable import Reachable
 from tests.seqlang.test_drawn_amounts import RIG, loaded, one_strand

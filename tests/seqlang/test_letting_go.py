@@ -12,7 +12,8 @@ from sim.model import Move, Press, Show, part_name
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.run_through import run_through
 from sim.rehearsal.trajectories import Trajectories
-from sim.score.tree import planned_moves, ready_ms, rest_angles
+from sim.score.planned_moves import planned_moves, rest_angles
+from sim.score.tree import ready_ms
 from sim.strain.usage import Book
 
 RIG = """

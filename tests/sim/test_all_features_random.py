@@ -36,7 +36,8 @@ from sim.rehearsal.sampling import Samples, sample
 from sim.rig.disturbance import settled
 from sim.rulebook import FRAME_MS
 from sim.score.draws import at_its_hardest, numbered
-from sim.score.tree import planned_moves, ready_ms
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import ready_ms
 from sim.strain.coupling import coupled_show
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import hardest_torques

@@ -37,7 +37,8 @@ from sim.rig.chain import Motion
 from sim.rig.disturbance import push_nm
 from sim.rig.holding_torque import worst_hold
 from sim.rig.pinch import pinch
-from sim.score.tree import planned_moves, ready_ms
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import ready_ms
 from sim.strain.coupling import chains, coupled_rig, coupled_show, links, show_reaches
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.torque_and_current import work

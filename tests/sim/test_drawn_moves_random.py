@@ -30,7 +30,8 @@ from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rig.disturbance import settled
 from sim.score.draws import at_its_hardest, draws_in, numbered
-from sim.score.tree import planned_moves, ready_ms
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import ready_ms
 from sim.strain.coupling import coupled_show
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats

@@ -33,7 +33,7 @@ from sim.rehearsal.takeover import POSITIONS_PER_DEG, Takeover
 from sim.rulebook import ANGLE_BITS, CLOCK_PER_MS
 from sim.score.fixed_laws import fixed_law
 from sim.score.laws import shape
-from sim.score.tree import PlannedMove, motion_limits
+from sim.score.planned_moves import PlannedMove, motion_limits
 from sim.strain.envelope import operate
 from sim.strain.interruption import (
     _BRAKING,

@@ -18,7 +18,8 @@ from seqlang.loading import load
 from sim.model import Press, Servo, Show
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
-from sim.score.tree import planned_moves, ready_ms
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import ready_ms
 from sim.strain.envelope import assess, operate
 from sim.strain.interruption import interruptions
 

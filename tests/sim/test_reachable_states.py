@@ -55,7 +55,8 @@ from sim.rig.disturbance import settled
 from sim.rig.drive import horn
 from sim.rig.pinch import pinch
 from sim.rig.supply import highest_v
-from sim.score.tree import named_cues, planned_moves, ready_ms
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import named_cues, ready_ms
 from sim.strain.coupling import coupled_show
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats

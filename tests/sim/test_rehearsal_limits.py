@@ -17,7 +17,7 @@ from sim.rehearsal.sampling import motion, sample, within
 from sim.rehearsal.trajectories import Trajectories
 from sim.rulebook import ANGLE_STEP_DEG, CLOCK_PER_MS
 from sim.score.laws import LAW_NAMES
-from sim.score.tree import motion_limits
+from sim.score.planned_moves import motion_limits
 
 LENGTH_MS = 8000
 SMOOTH = tuple(name for name in LAW_NAMES if name != "uniform")

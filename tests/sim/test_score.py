@@ -23,15 +23,8 @@ from sim.model import (
 from sim.rehearsal.motion import begin, resting
 from sim.score.laws import coefficients
 from sim.score.overlaps import overlaps
-from sim.score.tree import (
-    REST_ANGLES_KEPT,
-    duration_ms,
-    motion_limits,
-    outputs_used,
-    planned_moves,
-    rest_angles,
-    timeline,
-)
+from sim.score.planned_moves import REST_ANGLES_KEPT, motion_limits, planned_moves, rest_angles
+from sim.score.tree import duration_ms, outputs_used, timeline
 
 
 def cue(*steps: Step, name: str = "one") -> Cue:

@@ -16,7 +16,7 @@ from sim.rig.disturbance import push_nm
 from sim.rig.grip import presses
 from sim.rig.holding_torque import holding_nm, worst_hold
 from sim.rig.slide import PINION_M
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.torque_and_current import work
 

@@ -10,7 +10,8 @@ import pytest
 
 from sim.model import Cue, Effect, Fade, Hold, InTurn, Move, Repeat, Score, Servo, Show, Step
 from sim.rig.supply import highest_v
-from sim.score.tree import children, planned_moves, swapped
+from sim.score.planned_moves import planned_moves
+from sim.score.tree import children, swapped
 from sim.strain.coupling import coupled_show
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import hardest_torques

@@ -17,7 +17,7 @@ from seqlang.text.findings import Fix, Span
 from sim.model import MINIMUM_JERK, Law, Move
 from sim.rig import servo as lines
 from sim.rig.slide import of_horn, of_part
-from sim.score.tree import FOLLOWING
+from sim.score.planned_moves import FOLLOWING
 from sim.strain.hardest_torque import Hardest, hardest_torques
 from sim.strain.sag import beside_others
 from sim.strain.shortest import Impossible, shortest_duration_ms
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from seqlang.checks.context import Context
     from seqlang.checks.workload import ServoWorkload
     from sim.rig.supply import FallingVoltage
-    from sim.score.tree import PlannedMove
+    from sim.score.planned_moves import PlannedMove
 
 Trouble: TypeAlias = Literal["speed", "torque", "acceleration"]
 

@@ -33,7 +33,7 @@ from seqlang.text.findings import Finding, Fix
 from sim.model import Follow, Servo
 from sim.rig.slide import of_part
 from sim.rulebook import LONGEST_DURATION_MS
-from sim.score.tree import follow_limits, followed_deg
+from sim.score.planned_moves import follow_limits, followed_deg
 from sim.strain.envelope import TOLERANCE
 from sim.strain.interruption import bound_share
 

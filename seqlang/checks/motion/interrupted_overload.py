@@ -39,7 +39,8 @@ from seqlang.text.findings import Finding, Fix, Span
 from sim.model import Move, Servo, Show, Step
 from sim.rig.slide import of_horn, of_part
 from sim.rulebook import FRAME_MS
-from sim.score.tree import PlannedMove, swapped
+from sim.score.planned_moves import PlannedMove
+from sim.score.tree import swapped
 from sim.strain.envelope import assess
 from sim.strain.interruption import STOP, Cuts, Interruption, interruptions
 from sim.strain.reachable import Reachable

@@ -34,7 +34,7 @@ from seqlang.checks.motion import failing_moves
 from seqlang.text.findings import Finding
 from sim.model import Servo
 from sim.rig.slide import of_horn, of_part
-from sim.score.tree import rest_angles
+from sim.score.planned_moves import rest_angles
 from sim.strain.envelope import TOLERANCE, operate
 from sim.strain.shortest import FEED_MORE, STARVED
 

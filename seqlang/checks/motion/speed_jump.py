@@ -28,7 +28,7 @@ from seqlang.text.findings import Finding, Fix
 from sim.model import MINIMUM_JERK, Servo
 from sim.rig import servo as lines
 from sim.rig.slide import of_horn
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.envelope import assess
 
 HEAVY = 0.2

@@ -32,7 +32,8 @@ from seqlang.checks.context import Context
 from seqlang.checks.figures import figure
 from seqlang.text.findings import Finding
 from sim.model import Cue, Move
-from sim.score.tree import acts, duration_ms, last_moves, parts_for_letting_go
+from sim.score.planned_moves import last_moves
+from sim.score.tree import acts, duration_ms, parts_for_letting_go
 
 
 def check(context: Context) -> Iterator[Finding]:

@@ -23,7 +23,8 @@ from sim.model import MINIMUM_JERK, Move, Servo, Show, Step
 from sim.rig.supply import at_chip_v
 from sim.rulebook import COEFFICIENT_ONE
 from sim.score.law_numbers import law_numbers
-from sim.score.tree import PlannedMove, swapped
+from sim.score.planned_moves import PlannedMove
+from sim.score.tree import swapped
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.sag import Sag, sags_at
 from sim.strain.soundness import sound_moves, sound_show

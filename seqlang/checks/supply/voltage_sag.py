@@ -29,7 +29,7 @@ from seqlang.checks.motion import failing_moves
 from seqlang.checks.supply.sagging import cues_running, while_running
 from seqlang.checks.workload import ServoWorkload
 from seqlang.text.findings import Finding, Fix
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.envelope import assess
 from sim.strain.sag import Sag
 

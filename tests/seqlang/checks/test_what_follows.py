@@ -14,7 +14,7 @@ from seqlang.loading import load_text
 from seqlang.text.findings import Finding, applied
 from seqlang.text.source import Source
 from sim.model import Show
-from sim.score.tree import (
+from sim.score.planned_moves import (
     FOLLOWING,
     follow_limits,
     followed_deg,

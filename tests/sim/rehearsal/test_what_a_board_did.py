@@ -38,7 +38,7 @@ from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
 from sim.rehearsal.trajectories import Trajectories
-from sim.score.tree import motion_limits
+from sim.score.planned_moves import motion_limits
 from tests.sim.small_shows import FAN, JAW, LURE, move, show_of
 
 OPEN = Cue("open", "", move("jaw", 50, 1000))

@@ -32,8 +32,9 @@ from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.requests import Request
 from sim.rehearsal.scheduler import Mode
 from sim.rulebook import FRAME_CLOCK
+from sim.score.planned_moves import motion_limits
 from sim.score.threads import board_program
-from sim.score.tree import Act, motion_limits
+from sim.score.tree import Act
 
 FANS = tuple(Switch(f"fan{n}", "arm", n) for n in range(12))
 LAMP = Lamp("lamp", "arm", 30)

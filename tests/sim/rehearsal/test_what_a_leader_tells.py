@@ -28,8 +28,9 @@ from sim.rehearsal.outputs import OutputRows
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.requests import Request
 from sim.rulebook import FRAME_CLOCK, FRAME_MS
+from sim.score.planned_moves import motion_limits
 from sim.score.threads import board_program
-from sim.score.tree import Act, motion_limits
+from sim.score.tree import Act
 
 HUB = Board("hub", "atmega2560", 1, leads=True)
 ARM = Board("arm", "atmega2560", 2)

@@ -13,14 +13,8 @@ from hypothesis import strategies as st
 from sim.model import Cue, Effect, Fade, Hold, InTurn, Move, Press, Repeat, Step, Together
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
-from sim.score.tree import (
-    acts_in_time,
-    duration_ms,
-    last_moves,
-    planned_moves,
-    ready_ms,
-    rest_angles,
-)
+from sim.score.planned_moves import last_moves, planned_moves, rest_angles
+from sim.score.tree import acts_in_time, duration_ms, ready_ms
 from tests.sim.test_reachable_states import jaw
 
 

@@ -1,6 +1,6 @@
 """Threads, limits, and rest angles, each worked by hand with its figures.
 
-The rules are the project's own: `sim.score.threads`, `sim.score.tree`, TABLE.md 3.1.
+The rules are the project's own: `sim.score.threads`, `sim.score.planned_moves`, TABLE.md 3.1.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ from sim.model import (
 )
 from sim.score.law_numbers import law_numbers, table_law
 from sim.score.laws import LAW_NAMES, forms
+from sim.score.planned_moves import motion_limits, planned_moves, rest_angles
 from sim.score.program import Choose, Fork, LoopEnd, LoopStart, Wait
 from sim.score.threads import ThreadError, program, reserved, threads
-from sim.score.tree import motion_limits, planned_moves, ready_ms, rest_angles
+from sim.score.tree import ready_ms
 from tests.sim.small_shows import BACK, TAIL, show_of
 
 

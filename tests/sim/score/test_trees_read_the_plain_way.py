@@ -18,6 +18,7 @@ from sim.rulebook import LOOP_DEPTH
 from sim.score.law_numbers import law_numbers
 from sim.score.laws import coefficients, overlap_factor
 from sim.score.overlaps import overlaps
+from sim.score.planned_moves import motion_limits, planned_moves, rest_angles
 from sim.score.program import Do, Fork, LoopEnd, LoopStart, Wait
 from sim.score.threads import (
     ThreadError,
@@ -26,15 +27,7 @@ from sim.score.threads import (
     reserved,
     threads,
 )
-from sim.score.tree import (
-    children,
-    duration_ms,
-    motion_limits,
-    planned_moves,
-    rest_angles,
-    swapped,
-    walk,
-)
+from sim.score.tree import children, duration_ms, swapped, walk
 from tests.sim.small_shows import show_of
 
 SERVOS = ("jaw", "fin")

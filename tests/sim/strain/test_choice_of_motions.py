@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sim.model import Move
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.interruption import MOTIONS_KEPT, _haste, _motions
 
 

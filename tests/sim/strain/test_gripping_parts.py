@@ -33,7 +33,7 @@ from sim.model import (
 )
 from sim.rehearsal.sampling import Samples, ServoSamples
 from sim.rig.servo import current_a, line
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 from sim.strain.hardest_torque import hardest_torques
 from sim.strain.heat import heats, overstays
 from sim.strain.sag import sags

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from sim.model import Cue, InTurn, Law, Move
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from sim.strain.interruption import MOTIONS_KEPT, _by_law, _entries, _haste, _motions, _selected
 from tests.sim.small_shows import JAW, move
 

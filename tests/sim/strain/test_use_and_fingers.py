@@ -45,7 +45,7 @@ from sim.model import (
     Usage,
 )
 from sim.rig import battery
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 from sim.strain.eye import Eye
 from sim.strain.hardest_torque import ENDLESS_NM, hardest_torques, hold_nm
 from sim.strain.light_states import light_luminance, light_redness
