@@ -12,6 +12,7 @@ from firmware_gen.compiler.records import (
     Palette,
     level_number,
 )
+from firmware_gen.table.code_bytes import op_bytes, wait_bytes
 from firmware_gen.table.layout import EFFECTS, LOOP_FOREVER, LOOP_HELD
 from firmware_gen.table.ops import (
     ActOp,
@@ -25,8 +26,6 @@ from firmware_gen.table.ops import (
     TableOp,
     Turn,
     called_by,
-    op_bytes,
-    wait_bytes,
     waits_ms,
 )
 from sim.model import NO_MARK, Cue, Effect, Fade, Move, StripLight, Throw

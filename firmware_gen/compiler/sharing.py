@@ -14,6 +14,7 @@ from typing import Final, NamedTuple, TypeAlias
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.repeats import paired
+from firmware_gen.table.code_bytes import op_bytes
 from firmware_gen.table.ops import (
     CallTo,
     ChooseTo,
@@ -21,7 +22,6 @@ from firmware_gen.table.ops import (
     Loop,
     LoopBack,
     TableOp,
-    op_bytes,
     pointed_anew,
     pointed_to,
 )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firmware_gen.table.ops import TableThread, end_bytes, op_bytes, pointed_to
+from firmware_gen.table.code_bytes import end_bytes, op_bytes
+from firmware_gen.table.ops import TableThread, pointed_to
 
 
 def thread_sizes(threads: Sequence[TableThread], kinds: Sequence[int]) -> list[int]:

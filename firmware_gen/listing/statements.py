@@ -92,11 +92,11 @@ class _ReadWait:
 @dataclass(frozen=True, slots=True)
 class _Again:
     times: int
-    nodes: tuple[_Node, ...]
+    nodes: tuple[_ReadStep, ...]
 
 
-_Instant: TypeAlias = ActOp | Turn | Modulate
-_Node: TypeAlias = _Instant | _ReadWait | _Again | ForkTo | ChooseTo
+_ActNow: TypeAlias = ActOp | Turn | Modulate
+_ReadStep: TypeAlias = _ActNow | _ReadWait | _Again | ForkTo | ChooseTo
 _Placed: TypeAlias = tuple[int, Step, int]
 """When it starts, in ms, what it is, and how long it takes."""
 
@@ -130,8 +130,8 @@ class _Reader:
 
     # -- what the threads hold --------------------------------------------------------------------
 
-    def _thread(self, thread: int) -> tuple[_Node, ...]:
-        stack: list[tuple[int, list[_Node]]] = [(0, [])]
+    def _thread(self, thread: int) -> tuple[_ReadStep, ...]:
+        stack: list[tuple[int, list[_ReadStep]]] = [(0, [])]
         for op in self._ops(thread):
             row = stack[-1][1]
             match op:
@@ -175,7 +175,7 @@ class _Reader:
             self.known[thread] = self._length(self._thread(thread))
         return self.known[thread]
 
-    def _length(self, nodes: Iterable[_Node]) -> int | None:
+    def _length(self, nodes: Iterable[_ReadStep]) -> int | None:
         now = end = 0
         for node in nodes:
             takes = self._takes(node)
@@ -185,7 +185,7 @@ class _Reader:
             now += takes if isinstance(node, _ReadWait | _Again) else 0
         return max(now, end)
 
-    def _takes(self, node: _Node) -> int | None:
+    def _takes(self, node: _ReadStep) -> int | None:
         match node:
             case ActOp():
                 return None if node.drawn and node.drawn.time_key else node.duration_ms
@@ -203,12 +203,12 @@ class _Reader:
 
     # -- as statements ----------------------------------------------------------------------------
 
-    def _steps(self, nodes: Sequence[_Node], depth: int, *, is_open: bool) -> list[Step]:
+    def _steps(self, nodes: Sequence[_ReadStep], depth: int, *, is_open: bool) -> list[Step]:
         """`is_open`: the last acts may go on when the thread has ended."""
         if depth > MOST_DEPTH:
             raise NotBackError(f"its blocks stand more than {MOST_DEPTH} deep")
         found: list[Step] = []
-        plain: list[_Instant | _ReadWait] = []
+        plain: list[_ActNow | _ReadWait] = []
         for number, node in enumerate(nodes):
             if isinstance(node, ActOp | Turn | Modulate) or (
                 isinstance(node, _ReadWait) and not node.key
@@ -254,7 +254,7 @@ class _Reader:
         return steps[0] if len(steps) == 1 else Together(steps)
 
     def _beside(
-        self, fork: ForkTo, rest: Sequence[_Node], depth: int, *, is_open: bool
+        self, fork: ForkTo, rest: Sequence[_ReadStep], depth: int, *, is_open: bool
     ) -> list[Step]:
         beside, behind = self._cut(rest, self._lasts(fork.thread))
         forked = self._steps(self._thread(fork.thread), depth + 2, is_open=True)
@@ -274,8 +274,8 @@ class _Reader:
         return found + self._steps(behind, depth, is_open=is_open)
 
     def _cut(
-        self, nodes: Sequence[_Node], lasts_ms: int | None
-    ) -> tuple[Sequence[_Node], Sequence[_Node]]:
+        self, nodes: Sequence[_ReadStep], lasts_ms: int | None
+    ) -> tuple[Sequence[_ReadStep], Sequence[_ReadStep]]:
         """What goes on beside a thread that lasts so long, and what comes when all has ended."""
         if lasts_ms is None:
             return nodes, ()
@@ -295,7 +295,7 @@ class _Reader:
                 end = max(end, now + takes)
         return nodes, ()
 
-    def _plain(self, nodes: Sequence[_Instant | _ReadWait], *, is_open: bool) -> list[Step]:
+    def _plain(self, nodes: Sequence[_ActNow | _ReadWait], *, is_open: bool) -> list[Step]:
         """Statements without repeats and draws: one after another, or together if they overlap."""
         placed: list[_Placed] = []
         now = 0
@@ -327,7 +327,7 @@ class _Reader:
             raise NotBackError("a move or a fade goes on beside what follows it")
         return found
 
-    def _act(self, op: _Instant) -> Step:
+    def _act(self, op: _ActNow) -> Step:
         name = self.names[op.output]
         match op:
             case Turn():
@@ -390,7 +390,7 @@ def _codes(linear: Array) -> tuple[int, int, int]:
     return red, green, blue
 
 
-def _wait(row: list[_Node], wait: _ReadWait) -> None:
+def _wait(row: list[_ReadStep], wait: _ReadWait) -> None:
     last = row[-1] if row else None
     if isinstance(last, _ReadWait) and not last.key and not wait.key:
         row[-1] = _ReadWait(last.duration_ms + wait.duration_ms)
@@ -398,7 +398,7 @@ def _wait(row: list[_Node], wait: _ReadWait) -> None:
         row.append(wait)
 
 
-def _taken(plain: list[_Instant | _ReadWait], key: int) -> list[ActOp]:
+def _taken(plain: list[_ActNow | _ReadWait], key: int) -> list[ActOp]:
     """Takes the acts off the end of a row that draw their time by this key."""
     found: list[ActOp] = []
     while plain:

@@ -68,7 +68,6 @@ from firmware_gen.table.layout import (
     Record,
     TableError,
 )
-from firmware_gen.table.ops import Facts, OutputFacts, Sweep
 from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,
@@ -99,6 +98,7 @@ from firmware_gen.table.records import (
     kind_of,
 )
 from firmware_gen.table.senses import BY_NUMBER
+from firmware_gen.table.sweep import Facts, OutputFacts, Sweep
 from sim.rulebook import (
     ADDRESSES,
     ANSWERING,

@@ -13,6 +13,7 @@ from hashlib import sha256
 from typing import TypeVar
 
 from firmware_gen.crc import crc16
+from firmware_gen.table.code_bytes import code_bytes
 from firmware_gen.table.decode import decode
 from firmware_gen.table.layout import (
     ACTIVE_HIGH,
@@ -51,7 +52,6 @@ from firmware_gen.table.layout import (
     VERSION,
     TableError,
 )
-from firmware_gen.table.ops import code_bytes
 from firmware_gen.table.records import (
     WITH_ALPHA,
     WITH_BETA,

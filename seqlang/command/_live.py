@@ -169,7 +169,7 @@ class LiveServer(ThreadingHTTPServer):
     daemon_threads = True
 
     def __init__(self, path: Path, newest: Newest, number: int = 0) -> None:
-        super().__init__((HOST, number), _Answers)
+        super().__init__((HOST, number), _PageAnswers)
         self.path = path
         self.newest = newest
         self.writing = Lock()
@@ -182,7 +182,7 @@ class LiveServer(ThreadingHTTPServer):
         Thread(target=self.serve_forever, daemon=True).start()
 
 
-class _Answers(BaseHTTPRequestHandler):
+class _PageAnswers(BaseHTTPRequestHandler):
     server: LiveServer
     protocol_version = "HTTP/1.1"
     timeout = 30

@@ -204,7 +204,7 @@ def _least(effect: Effect) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class _Light:
+class _WatchedLight:
     """What is looked at of a light, arrays of one shape: luminance, R - G - B, red and the sum."""
 
     luminance: Array
@@ -213,7 +213,7 @@ class _Light:
     total: Array
 
 
-def _light(lit: Lit, multiplier: Integers) -> _Light:
+def _light(lit: Lit, multiplier: Integers) -> _WatchedLight:
     """Of one pixel, by multiplier (0 to 256)."""
     levels = np.array(lit.levels) * multiplier[..., np.newaxis] / (2.0 * FULL)
     duty = luminance(levels) * np.array(lit.trims or (1.0,))
@@ -222,10 +222,10 @@ def _light(lit: Lit, multiplier: Integers) -> _Light:
     else:
         bright, rgb = np.asarray(colour_luminance(duty)), duty
     red, rest = rgb[..., 0], rgb[..., 1] + rgb[..., 2]
-    return _Light(bright, red - rest, red, red + rest)
+    return _WatchedLight(bright, red - rest, red, red + rest)
 
 
-def _is_red(light: _Light) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+def _is_red(light: _WatchedLight) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
     return np.asarray((light.total > 0.0) & (light.red >= (SATURATED - 1e-9) * light.total))
 
 

@@ -204,7 +204,7 @@ def _even_laws() -> Iterator[tuple[Law, float]]:
 # -- the search ------------------------------------------------------------------------------------
 
 
-_Ends: TypeAlias = "tuple[NDArray[np.int64], Array, NDArray[np.int64]]"
+_StretchEnds: TypeAlias = "tuple[NDArray[np.int64], Array, NDArray[np.int64]]"
 """Numbers of moments, the price of ending there, and by which of the laws."""
 _MISS, _STAND = 5e-3, 1e-3
 """What a miss of a whole tolerance costs, and what it costs to stand at all; a move costs 1."""
@@ -253,7 +253,7 @@ def _searched(when: Array, where: Array, tolerance: float) -> _CutStretches | No
 
 def _from(
     i: int, moments: Array, stands: Array, when: Array, where: Array, tolerance: float
-) -> tuple[_Ends, _Ends]:
+) -> tuple[_StretchEnds, _StretchEnds]:
     """Where standing, and where a move, that begins at moment i may end."""
     ends = np.arange(i + 1, min(moments.size, _turns_back(i, stands, tolerance)))
     way = stands[ends] - stands[i]

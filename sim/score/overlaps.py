@@ -36,7 +36,7 @@ class _HeldTime:
     act: Act
 
 
-_Channels: TypeAlias = dict[tuple[str, bool], list[_HeldTime]]
+_HeldTimes: TypeAlias = dict[tuple[str, bool], list[_HeldTime]]
 """Spans by output and by whether they are effects, which lie over a light without a clash."""
 
 
@@ -49,7 +49,7 @@ def overlaps(cue: Cue) -> tuple[Overlap, ...]:
     lengths = Lengths(cue.body)
     parents = _Parents(cue.body)
     found: list[Overlap] = []
-    scopes: list[_Channels] = []  # of finished steps, the first child on top
+    scopes: list[_HeldTimes] = []  # of finished steps, the first child on top
     for start, step in reversed(list(timeline(cue.body))):
         own = _merged([scopes.pop() for _ in children(step)])
         if isinstance(step, Move | Fade | Throw | Effect):
@@ -63,7 +63,7 @@ def overlaps(cue: Cue) -> tuple[Overlap, ...]:
     return tuple(sorted(found, key=lambda overlap: overlap.second_ms[0]))
 
 
-def _merged(parts: list[_Channels]) -> _Channels:
+def _merged(parts: list[_HeldTimes]) -> _HeldTimes:
     """All spans together; the largest part takes in the others, to stay near linear."""
     if not parts:
         return {}
@@ -75,11 +75,11 @@ def _merged(parts: list[_Channels]) -> _Channels:
     return whole
 
 
-def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
+def _prolonged(own: _HeldTimes, repeat: Repeat, body_ms: float) -> _HeldTimes:
     """One span a channel, from the first pass to the last."""
     runs = inf if repeat.while_held else passes(repeat)
     later = inf if runs == inf else (runs - 1) * body_ms
-    held: _Channels = {}
+    held: _HeldTimes = {}
     for channel, spans in own.items() if runs else ():
         first = min(spans, key=lambda span: span.start)
         end = max(span.end for span in spans) + later
@@ -87,7 +87,7 @@ def _prolonged(own: _Channels, repeat: Repeat, body_ms: float) -> _Channels:
     return held
 
 
-def _clashes(cue: Cue, own: _Channels, parents: _Parents) -> list[Overlap]:
+def _clashes(cue: Cue, own: _HeldTimes, parents: _Parents) -> list[Overlap]:
     found: list[Overlap] = []
     for (output, _), spans in own.items():
         holder: _HeldTime | None = None

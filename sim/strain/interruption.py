@@ -57,7 +57,7 @@ _INSTANTS: Final = 9
 
 MS_PER_S: Final = 1000.0
 
-_Pair: TypeAlias = tuple[PlannedMove, str, Move]
+_Interrupting: TypeAlias = tuple[PlannedMove, str, Move]
 _Cutting: TypeAlias = tuple[str, bool, Move]
 """A cue, whether it takes outputs over, and its first move of the servo."""
 
@@ -256,10 +256,10 @@ def _pairs(
     cutting: tuple[_Cutting, ...],
     idle: tuple[str, ...],
     stop_ms: int,
-) -> list[_Pair]:
+) -> list[_Interrupting]:
     """Moves that can be cut, with the cue that cuts and its first move."""
     stop = Move(one.name, one.safe_deg, stop_ms, MINIMUM_JERK, NO_MARK)
-    pairs: list[_Pair] = []
+    pairs: list[_Interrupting] = []
     for moving in motions:
         for cue, takes, then in cutting:
             if takes or moving.cue in idle:
@@ -282,7 +282,9 @@ def _motions(planned: list[PlannedMove]) -> list[PlannedMove]:
     return motions[:MOTIONS_KEPT]
 
 
-def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_Pair]:
+def _selected(
+    one: Servo, pairs: list[_Interrupting], limits: tuple[int, int]
+) -> list[_Interrupting]:
     """The fastest pairs, and those whose second move stretches longest."""
     if len(pairs) <= PAIRS_KEPT:
         return pairs
@@ -298,7 +300,7 @@ def _selected(one: Servo, pairs: list[_Pair], limits: tuple[int, int]) -> list[_
     return [pairs[index] for index in dict.fromkeys([*fastest, *longest])]
 
 
-def _haste(pair: _Pair) -> float:
+def _haste(pair: _Interrupting) -> float:
     moving, _, then = pair
     first = abs(moving.move.angle_deg - moving.from_deg) / moving.move.duration_ms
     second = abs(then.angle_deg - moving.move.angle_deg) / max(then.duration_ms, 1)
@@ -314,7 +316,7 @@ def _entries(cues: Iterable[Cue], servo: str) -> Iterable[tuple[Cue, Move]]:
             yield cue, first
 
 
-def _by_law(pairs: list[_Pair]) -> dict[tuple[Law, Law], list[int]]:
+def _by_law(pairs: list[_Interrupting]) -> dict[tuple[Law, Law], list[int]]:
     """Rows of `pairs` by the laws of the move that is cut and of the one that cuts."""
     groups: dict[tuple[Law, Law], list[int]] = {}
     for row, pair in enumerate(pairs):
@@ -356,7 +358,7 @@ def taken_over(
 def _search(
     rig: Rig,
     one: Servo,
-    pairs: list[_Pair],
+    pairs: list[_Interrupting],
     limits: tuple[int, int],
     voltage_v: float | None,
     rounds: int,
@@ -389,7 +391,7 @@ def _search(
 
 
 def _cut(
-    pair: _Pair,
+    pair: _Interrupting,
     share: float,
     points: OperatingPoints,
     angles: Array,
@@ -437,7 +439,7 @@ _MOVING: Final = np.clip(np.linspace(0.0, 1.0, 25), 1e-9, 1.0 - 1e-9)
 
 
 def _outcomes(
-    one: Servo, pairs: list[_Pair], limits: tuple[int, int], shares: Array
+    one: Servo, pairs: list[_Interrupting], limits: tuple[int, int], shares: Array
 ) -> tuple[Array, Array, Array, Array]:
     """Angle, speed and acceleration of every pair cut at `shares` of its first move.
 
@@ -465,7 +467,7 @@ def _outcomes(
 
 def _second_moves(
     one: Servo,
-    pairs: list[_Pair],
+    pairs: list[_Interrupting],
     law: Law,
     then_law: Law,
     limits: tuple[int, int],

@@ -9,24 +9,22 @@ from hypothesis import given, settings
 
 from firmware_gen.compiler.code import Marked
 from firmware_gen.compiler.sharing import share_threads
+from firmware_gen.table.code_bytes import code_bytes
 from firmware_gen.table.layout import LAMP, SERVO
 from firmware_gen.table.ops import (
     ActOp,
     CallTo,
     ChooseTo,
     Delay,
-    Facts,
     ForkTo,
     GoOnTo,
     Loop,
     LoopBack,
-    OutputFacts,
     Pointer,
-    Sweep,
     TableOp,
     called_threads,
-    code_bytes,
 )
+from firmware_gen.table.sweep import Facts, OutputFacts, Sweep
 from sim.rulebook import CALL_DEPTH
 from tests.firmware_gen.random_tables import dices
 

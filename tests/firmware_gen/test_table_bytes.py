@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.chips.atmega2560 import CHIP as ATMEGA2560
+from firmware_gen.table.code_bytes import duration_bytes, op_bytes, wait_bytes
 from firmware_gen.table.decode import decode
 from firmware_gen.table.encode import encode, encode_with_places, show_number
 from firmware_gen.table.layout import ALONE, FOLLOWS, HEADER, LEADS, TableError
@@ -28,9 +29,6 @@ from firmware_gen.table.ops import (
     Modulate,
     TableOp,
     Turn,
-    duration_bytes,
-    op_bytes,
-    wait_bytes,
     waits_ms,
 )
 from firmware_gen.table.records import (

@@ -13,9 +13,9 @@ from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from firmware_gen.crc import INITIAL, crc16
 from firmware_gen.link.protocol import ReportedMode
 from firmware_gen.table import layout
+from firmware_gen.table.code_bytes import duration_bytes
 from firmware_gen.table.laws import LISTED, law_by_id
 from firmware_gen.table.layout import LAW_IDS, LAWS_BY_ID
-from firmware_gen.table.ops import duration_bytes
 from sim import rulebook
 from sim.rulebook import ALPHA_RANGE, BETA_RANGE, CLOCK_PER_MS, FRAME_CLOCK, LEAST_OVERLAP
 from sim.score.fixed_laws import LAW_LISTS

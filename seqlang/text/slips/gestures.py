@@ -61,7 +61,7 @@ _BEHIND_COLON: Final = (
 )
 
 
-class _Value(NamedTuple):
+class _PlacedValue(NamedTuple):
     name: str | None
     text: str
 
@@ -150,7 +150,7 @@ def _play(message: str, start: int, end: int, text: str, made: str) -> Slip:
     )
 
 
-def _values(written: str) -> list[_Value]:
+def _values(written: str) -> list[_PlacedValue]:
     """What comes after a gesture's name, however it is joined."""
     text = re.sub(r"^(?:with|using|on|for|by|of|[:,]) *", "", written.strip())
     if text.startswith("(") and text.endswith(")"):
@@ -160,12 +160,12 @@ def _values(written: str) -> list[_Value]:
     for part in filter(None, parts):
         whole = _ARGUMENT.fullmatch(part)
         assert whole is not None
-        found.append(_Value(whole[1], whole[2]))
+        found.append(_PlacedValue(whole[1], whole[2]))
     return found
 
 
 def _chosen(
-    values: Sequence[_Value], kinds: Mapping[str, str], line: Written
+    values: Sequence[_PlacedValue], kinds: Mapping[str, str], line: Written
 ) -> dict[str, str] | None:
     """The values by the names of parameters; None where one of them fits nothing."""
     if len(values) == 1 and len(kinds) > 1:
@@ -193,18 +193,18 @@ def _chosen(
     return {name: found[name] for name in kinds if name in found}
 
 
-def _split(value: _Value, kinds: Mapping[str, str]) -> list[_Value]:
+def _split(value: _PlacedValue, kinds: Mapping[str, str]) -> list[_PlacedValue]:
     """`claw jaw beat 800 ms`, or `jaw 800 ms`: without commas."""
     whole = value.text if value.name is None else f"{value.name} {value.text}"
     amounts = r"-?[0-9.]+(?: *(?:%|[a-z]+(?:/s)?)\b)?|#[0-9A-Fa-f]{6}|[^\W\d]\w*"
     words = [found[0].strip() for found in re.finditer(amounts, whole)]
-    found: list[_Value] = []
+    found: list[_PlacedValue] = []
     name: str | None = None
     for word in words:
         if word in kinds and name is None:
             name = word
         else:
-            found.append(_Value(name, word))
+            found.append(_PlacedValue(name, word))
             name = None
     return found
 

@@ -10,7 +10,7 @@ from seqlang.checks import passing
 from seqlang.checks.motion import cord_slack
 from seqlang.checks.supply.slower import _peaks
 from seqlang.checks.wiring import board_overfull
-from sim.score.tree import PlannedMove
+from sim.score.planned_moves import PlannedMove
 from tests.seqlang.checks.test_what_follows import text as followed
 from tests.seqlang.checks.wiring.test_line_and_timer_pins import broken
 from tests.seqlang.show_text import findings, show

@@ -31,7 +31,7 @@ from sim.model import (
     Show,
     Supply,
 )
-from sim.score.tree import planned_moves
+from sim.score.planned_moves import planned_moves
 from sim.strain.coupling import coupled_show
 from sim.strain.hardest_torque import hardest_torques, jarred_nm
 from sim.strain.reachable import Reachable
