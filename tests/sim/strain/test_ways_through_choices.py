@@ -231,6 +231,21 @@ def test_a_light_that_changes_the_sum_by_less_counts_by_eighths(share: float, ei
     assert all_changes(by_turns(100), share) == 2 + 10 * eighths // 8
 
 
+@pytest.mark.parametrize(("left", "eighths"), [(30.0, 5), (100.0, 8)])
+def test_a_light_may_come_from_wherever_another_cue_has_left_it(left: float, eighths: int) -> None:
+    """Up to L* 40 and down is a luminance of 0.113 (CIE 1976), half of it in the sum: 5 eighths of
+    a tenth. From full light it is more than a tenth. Ten of them follow what both are found at."""
+    wait = Hold(100)
+    body = again(InTurn((cut(40.0), wait, cut(0.0), wait)))
+    other = Cue("other", "", cut(left))
+    show = Show(Rig((), (), (LURE, EYE)), Score("t", (cue(body), other)))
+    values = {
+        one.name: lambda levels, one=one: 0.5 * own_luminance(one)(levels) for one in (LURE, EYE)
+    }
+    found = ChosenLight(body, LightStates(show)).changes_of_all((LURE, EYE), values, 0.1)
+    assert found == 2 + 10 * eighths // 8
+
+
 def test_fades_at_once_turn_the_sum_as_often_as_both_may() -> None:
     """Two at once turn it three times: one more than each by itself."""
     both = [
