@@ -310,16 +310,16 @@ def share(value: int) -> str:
                 "angles of parts to 0.01 deg, light levels to half a percent",
                 f"held for that time, {rulebook.SHORTEST_LONG_PRESS_MS / 1000:g} to "
                 f"{share(rulebook.LONGEST_LONG_FRAMES * FRAME_MS)} ({rulebook.LONG_PRESS_MS} ms)",
-                f"`back in` takes 0 s to {share(rulebook.LONGEST_GLIDE_MS)}.",
+                f"`back in` may be 0 s to {share(rulebook.LONGEST_GLIDE_MS)}.",
                 f"Choices stand at most {rulebook.CHOICE_DEPTH} deep within one another. "
-                f"At most {rulebook.WAYS_OF_A_PASS} ways lead",
+                f"At most {rulebook.WAYS_OF_A_PASS} ways may lead",
                 f"from PULSE to PULSE`, {rulebook.CHANNEL_RANGE_US[0]} to "
                 f"{rulebook.CHANNEL_RANGE_US[1]} us.",
                 f"`falls in TIME`, up to {share(rulebook.LONGEST_FILTER_MS)}:",
                 f"{FRAME_MS} ms to {share(LONGEST_DURATION_MS)} ({share(rulebook.FOLLOW_MS)})",
                 f"below the limit for {share(rulebook.LOW_FRAMES * FRAME_MS)} without a break, "
-                f"empty for {share(rulebook.EMPTY_FRAMES * FRAME_MS)}. Both are a mean that takes "
-                f"{share(rulebook.WATCH_PART * FRAME_MS)} to follow",
+                f"and empty after {share(rulebook.EMPTY_FRAMES * FRAME_MS)}. The board looks at a "
+                f"mean, which takes {share(rulebook.WATCH_PART * FRAME_MS)} to follow",
                 *(
                     f"at most {rulebook.LARGEST_ANGLE_DEG} {unit}"
                     for unit in ("deg to either side", "mm to either side", "rpm either way;")
