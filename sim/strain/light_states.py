@@ -86,6 +86,14 @@ class LightStates:
         return {name: tuple(dict.fromkeys(several)) for name, several in found.items()}
 
     @cached_property
+    def _outermost(self) -> dict[str, tuple[Light, Light, Light]]:
+        """The first state of each light, its brightest and its reddest: alike for every cue."""
+        return {
+            name: (several[0], max(several, key=light_luminance), max(several, key=light_redness))
+            for name, several in self._left.items()
+        }
+
+    @cached_property
     def _faded(self) -> frozenset[str]:
         """The lights that some cue fades through what lies between."""
         everything = (act for cue in self.show.score.cues for act in acts(cue.body))
@@ -112,9 +120,8 @@ class LightStates:
         return tuple(found)
 
     def _choices(self, name: str, cue: Cue) -> tuple[Light, ...]:
-        several = self._left[name]
-        brightest = max(several, key=light_luminance)
-        chosen = [several[0], brightest, max(several, key=light_redness)]
+        _, brightest, _ = outermost = self._outermost[name]
+        chosen: list[Light] = [*outermost]
         for effect in _first_effects(cue, name):
             chosen.append(_just_counting(brightest, effect))
         first = next(

@@ -69,6 +69,20 @@ def effects_for_ever(size: int) -> str:
     return _hundred_pixels(RIG) + _cue(rows) + _TAIL
 
 
+def colours_of_many_cues(size: int) -> str:
+    """Cues that leave more colours than are remembered, each of which any cue may begin with."""
+    chance = Random(size)
+    count = min(30, size // 4)
+
+    def lines(_: int) -> list[str]:
+        rows = []
+        for _ in range(size // count // 2):
+            rows += [f"belly fade to #{chance.randrange(1 << 24):06x} in 600 ms", "hold 600 ms"]
+        return rows
+
+    return _cues(count, lines)
+
+
 def sparkles_left_on(size: int) -> str:
     """Cues that each leave another sparkle on, too dim to flash where one pixel is lit."""
     count = min(30, size // 4)
@@ -162,11 +176,19 @@ def repeats_in_repeats(size: int) -> str:
 
 
 def parts_on_parts(size: int) -> str:
+    return _six_parts(size, ["on j{} at 50 mm, ahead 0 deg"])
+
+
+def parts_side_by_side(size: int) -> str:
+    return _six_parts(size, [])
+
+
+def _six_parts(size: int, where: list[str]) -> str:
     servo = RIG[RIG.index("servo jaw") : RIG.index("servo fin")]
     pins = ("PB0", "PB3", "PB4", "PC0", "PC1", "PC2")
-    chain = "".join(
+    parts = "".join(
         servo.replace("jaw", f"j{n}").replace("PB1", pin)
-        + (f"    on j{n - 1} at 50 mm, ahead 0 deg\n" if n else "")
+        + "".join(f"    {line.format(n - 1)}\n" for line in where if n)
         for n, pin in enumerate(pins)
     )
     chance = Random(size)
@@ -174,7 +196,7 @@ def parts_on_parts(size: int) -> str:
         f"j{chance.randrange(6)} to {chance.randint(0, 60)} deg in {chance.randint(90, 300)} ms"
         for _ in range(size)
     )
-    return RIG + chain + _cue(rows) + _TAIL
+    return RIG + parts + _cue(rows) + _TAIL
 
 
 def short_repeats(size: int) -> str:
@@ -331,6 +353,7 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     many_laws,
     effects,
     effects_for_ever,
+    colours_of_many_cues,
     sparkles_left_on,
     coloured_sparkles,
     embers_left_on,
@@ -339,6 +362,7 @@ HOSTILE: Final[tuple[Callable[[int], str], ...]] = (
     servos_that_move_together,
     repeats_in_repeats,
     parts_on_parts,
+    parts_side_by_side,
     short_repeats,
     held_repeats,
     held_repeats_at_once,

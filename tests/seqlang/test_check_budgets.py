@@ -30,9 +30,18 @@ from seqlang.text.findings import Span
 from seqlang.text.names import nearest
 from sim.model import Move
 from sim.rehearsal.run_through import LongRehearsalError, run_through
+from sim.strain import light_states
 from sim.strain.eye import Eye
+from sim.strain.light_states import LightStates
 from tests.seqlang.hostile_rigs import HOSTILE_RIGS
-from tests.seqlang.hostile_shows import HOSTILE, effects_for_ever, flickers, parts_on_parts
+from tests.seqlang.hostile_shows import (
+    HOSTILE,
+    colours_of_many_cues,
+    effects_for_ever,
+    flickers,
+    parts_on_parts,
+    parts_side_by_side,
+)
 
 SECONDS = 10
 MEGABYTES = 500
@@ -69,6 +78,17 @@ def run_alone(path: Path) -> tuple[int, int]:
 def test_a_hostile_show_of_some_lines_is_checked(hostile: Callable[[int], str]) -> None:
     found = check(loaded(hostile(120)))
     assert found.findings
+
+
+def test_the_brightest_colour_is_looked_for_once_however_many_cues_may_begin_with_it() -> None:
+    show = loaded(colours_of_many_cues(120)).show
+    assert show is not None
+    states, asked = LightStates(show), light_states.light_luminance.cache_info
+    light_states.light_luminance.cache_clear()
+    for one in show.score.cues:
+        states.entries(one)
+    looked = asked().hits + asked().misses
+    assert looked <= 2 * len(states.left("belly")) + 2 * len(show.score.cues)
 
 
 @pytest.mark.long
@@ -343,7 +363,7 @@ def test_the_pace_of_a_move_is_looked_up_once_however_often_it_is_slowed_down(
         return pace_span(context, move)
 
     monkeypatch.setattr(slower, "pace_span", counted)
-    found = check(loaded(parts_on_parts(60)))
+    found = check(loaded(parts_side_by_side(60)))
     assert "supply-overload" in {one.name for one in found.findings}
     assert len(looked) == len(set(looked)) > 20
 
