@@ -416,8 +416,9 @@ def test_how_little_a_board_s_regulator_may_take_is_told_in_tenths(
     if spare is None:
         assert "wire" in one.help
         return
-    assert f"needs {spare} V or less" in one.help
-    mended = text.replace("logic 5 V", f"logic 5 V, dropout {spare} V")
+    logic = f"logic 5 V, dropout {spare} V"
+    assert f"has a dropout of {spare} V or less, and write `{logic}`" in one.help
+    mended = text.replace("logic 5 V", logic)
     assert findings(mended, "brown-out") == []
 
 
