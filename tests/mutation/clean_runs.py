@@ -15,6 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
+from firmware_gen.files import write_whole
 from tests.mutation.nearest import ROOT
 
 KEPT: Final = ROOT / ".mutation_cache"
@@ -42,9 +43,8 @@ def load(modules: Iterable[str], most_seconds: float) -> dict[str, CleanRun]:
 
 
 def save(modules: Iterable[str], most_seconds: float, runs: Mapping[str, CleanRun]) -> None:
-    path = _path(modules, most_seconds)
-    path.parent.mkdir(exist_ok=True)
-    path.write_bytes(pickle.dumps(dict(runs)))
+    # another run of the command may read it meanwhile
+    write_whole(_path(modules, most_seconds), pickle.dumps(dict(runs)))
 
 
 def file_of(name: str) -> str:
