@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -62,6 +63,7 @@ __all__ = [
     "lowest_voltages",
     "sags",
     "start_sags",
+    "without_limit",
     "without_limits",
 ]
 
@@ -69,9 +71,6 @@ ENABLE_S: Final = ENABLE_INTERVAL_FRAMES * FRAME_S
 """Between the first pulses of one servo and of the next of a board (s)."""
 
 FULL_CHARGE: Final = 1.0
-
-ENDLESS_A: Final = 1e6
-"""In place of a limit, to learn what would be drawn without it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +98,19 @@ class Sag:
 
 def without_limits(show: Show) -> Show:
     """The show with regulators and adapters that give any current: what is asked of them?"""
-    supplies = []
-    for supply in show.rig.supplies:
-        source, regulator = supply.source, supply.regulator
-        if isinstance(source, Adapter):
-            source = replace(source, current_a=ENDLESS_A)
-        if regulator is not None:
-            regulator = replace(regulator, current_a=ENDLESS_A)
-        supplies.append(replace(supply, source=source, regulator=regulator))
-    return replace(show, rig=replace(show.rig, supplies=tuple(supplies)))
+    supplies = tuple(without_limit(one) for one in show.rig.supplies)
+    return replace(show, rig=replace(show.rig, supplies=supplies))
+
+
+def without_limit(supply: Supply) -> Supply:
+    """The supply with a regulator and an adapter that give any current; a battery stays as it is,
+    because it has its own resistance and no limit."""
+    source, regulator = supply.source, supply.regulator
+    if isinstance(source, Adapter):
+        source = replace(source, current_a=inf)
+    if regulator is not None:
+        regulator = replace(regulator, current_a=inf)
+    return replace(supply, source=source, regulator=regulator)
 
 
 def lowest_voltages(show: Show) -> dict[str, float]:

@@ -39,17 +39,15 @@ from seqlang.checks.supply.slower import (
 from seqlang.text import units
 from seqlang.text.findings import Finding
 from sim.model import Adapter, Show, Supply
-from sim.strain.sag import Sag, sags, start_sags
-
-ENDLESS_A = 1e4
-"""In place of a limit, to learn what would be drawn without it."""
+from sim.strain.sag import Sag, sags, start_sags, without_limit
 
 
 def check(context: Context) -> Iterator[Finding]:
     for supply in context.show.rig.supplies:
-        collapsed = [sag for sag in of_supply(context, supply) if sag.collapsed]
-        if collapsed:
-            yield _overload(context, supply, max(collapsed, key=lambda sag: sag.supply_a))
+        # a supply collapses on all its boards at once, in the same cues
+        collapsed = next((sag for sag in of_supply(context, supply) if sag.collapsed), None)
+        if collapsed is not None:
+            yield _overload(context, supply, collapsed)
         else:
             yield from _at_power_up(context, supply)
 
@@ -142,13 +140,9 @@ def _limit(supply: Supply, free: Sag) -> tuple[float, float, int, str]:
 
 
 def _unlimited(show: Show, supply: Supply) -> Show:
-    source, regulator = supply.source, supply.regulator
-    if isinstance(source, Adapter):
-        source = replace(source, current_a=ENDLESS_A)
-    if regulator is not None:
-        regulator = replace(regulator, current_a=ENDLESS_A)
-    free = replace(supply, source=source, regulator=regulator)
-    supplies = tuple(free if s.name == supply.name else s for s in show.rig.supplies)
+    supplies = tuple(
+        without_limit(one) if one.name == supply.name else one for one in show.rig.supplies
+    )
     return replace(show, rig=replace(show.rig, supplies=supplies))
 
 

@@ -506,3 +506,52 @@ def test_what_is_lost_on_a_board_is_said_of_the_regulator_that_takes_it(
     assert len(one.notes) == 1
     assert one.notes[0].endswith(f" V arrive at the board; {words} takes the rest; see `logic`")
     assert 0.0 < float(one.notes[0].split()[0]) < 1.0
+
+
+CELLS = "source 2 li-ion cells, 3000 mAh"
+MANY_CELLS = "source 12 lipo cells in 100 rows, 200 Ah"
+
+
+@pytest.mark.parametrize("amps", [100, 9_900, 10_100, 20_000, 2_000_000])
+@pytest.mark.parametrize(
+    ("supply", "limits"),
+    [
+        ("source adapter 6.0 V, 80 A", ["its adapter gives 80 A"]),
+        # 6 V from 6.1 V at 90 % take 1.09 times the current, from 60 V a ninth
+        ("source adapter 6.1 V, 80 A\nregulator 6.0 V, 90 A", ["adapter", "regulator"]),
+        ("source adapter 60 V, 5 A\nregulator 6.0 V, 90 A", ["adapter", "regulator"]),
+        ("source adapter 60 V, 80 A\nregulator 6.0 V, 90 A", ["regulator", "adapter"]),
+        (f"{MANY_CELLS}\nregulator 6.0 V, 90 A", ["its regulator gives 90 A"]),
+    ],
+)
+def test_what_limits_a_supply_is_named_however_much_is_drawn(
+    supply: str, limits: list[str], amps: int
+) -> None:
+    """An adapter is no battery: nothing in it takes its voltage. Each limit is told in its turn."""
+    text = lit_fan(f"{amps} A", "", supply)
+    for limit in limits:
+        told = findings(text, "supply-overload")
+        if not told:  # 100 A from 60 V leave the adapter enough
+            assert (amps, limit) == (100, limits[-1])
+            return
+        (one,) = told
+        assert limit in one.message.rsplit(", and ", 1)[1]
+        text = applied(text, one)
+    assert findings(text, "supply-overload") == []
+
+
+@pytest.mark.parametrize("amps", [100, 9_900, 10_100, 20_000, 2_000_000])
+@pytest.mark.parametrize("regulator", ["", "\nregulator 6.0 V, 50 A"])
+def test_a_battery_that_cannot_give_it_is_named_however_much_is_drawn(
+    regulator: str, amps: int
+) -> None:
+    """Without a regulator it has no limit: it sags, as far as to nothing."""
+    text = lit_fan(f"{amps} A", "", CELLS + regulator)
+    assert [one.message for one in findings(text, "supply-overload")] == (
+        [
+            "the battery of supply `pack` cannot give what the show takes while all parts hold "
+            "their poses: its voltage collapses"
+        ]
+        if regulator
+        else []
+    )
