@@ -48,11 +48,11 @@ def test_a_board_takes_part_in_the_cues_of_its_own_outputs(
     ]
 
 
-@pytest.mark.parametrize(("from_deg", "ms"), [(5.0, 400), (40.0, 400), (5.0, 1600)])
+@pytest.mark.parametrize(("from_deg", "ms"), [(5.0, 400), (40.0, 400), (5.0, 1600), (80.0, 400)])
 def test_what_a_move_is_slowed_down_by_are_its_own_peaks(from_deg: float, ms: int) -> None:
     """Minimum jerk: 15/8 of the mean speed, and 10/sqrt(3) of way over time squared."""
     speed, accel = _peaks(PlannedMove("first", move("jaw", 50, ms), from_deg, 0.0, False))
-    way, seconds = 50.0 - from_deg, ms / 1000.0
+    way, seconds = abs(50.0 - from_deg), ms / 1000.0
     assert speed == pytest.approx(15 / 8 * way / seconds, rel=2e-3)
     assert accel == pytest.approx(10 / sqrt(3) * way / seconds**2, rel=2e-3)
 

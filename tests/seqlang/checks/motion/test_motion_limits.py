@@ -27,6 +27,32 @@ def held(grams: int, **jaw: str) -> str:
     )
 
 
+def standing(grams: int, **jaw: str) -> str:
+    """A weight on a level lever of 100 mm that no cue moves: 0.8 of the stall torque hold 800 g."""
+    return show(
+        jaw={"load": f"{grams} g at 100 mm", "level": "at 0 deg", **jaw},
+        rig="switch fan: body pin PD4\n",
+        cues={"snap": "fan on\nhold 1 s\nfan off"},
+        supply=None,
+    )
+
+
+def stands(id: str, grams: int, more: int, **jaw: str) -> Limit:
+    """`more`: on that lever, what a gear of 1 would have to hold."""
+    return Limit(
+        id=f"standing{id}",
+        name="servo-torque",
+        passes=standing(grams, **jaw),
+        fails=standing(grams * more // 800, **jaw),
+        says=f"`jaw` must hold 0 deg with {more * 0.000980665:.3f} N.m, and can give 0.785 N.m",
+        asked=more * 0.000980665,
+        limit=0.8 * 0.980665,
+        label="no cue moves it, and it must stand",
+        help="take a lighter part, a counterweight spring, a stronger servo or a higher gear ratio",
+        at="jaw",
+    )
+
+
 def jump(duration_ms: int, **jaw: str) -> str:
     """Inertia 0.003 kg m2: 0.196133 N.m in 20 ms take 1.3076 rad/s, 40 deg in 533.9 ms."""
     return show(
@@ -110,6 +136,12 @@ LIMITS = (
         limit=1000,
         fix="589 ms",
     ),
+    stands("", 800, 801),
+    # what stands has no speed and no acceleration, however little of either the servo could bear
+    stands("-on-a-slow-servo", 800, 801, rating="15 s/60deg, 10 kgf.cm, 2 A at 6.0 V"),
+    stands("-with-a-heavy-rotor", 800, 801, rotor="1000000 g.cm2"),
+    stands("-geared-down", 1600, 801, gear="2"),
+    stands("-geared-up-and-round", 400, 802, gear="-0.5"),
     Limit(
         id="heat",
         name="servo-heat",
