@@ -84,6 +84,19 @@ LIMITS = (
         at="351 ms",
     ),
     Limit(
+        # the least time that can be written is no cut: 60 deg in it are 60,000 deg/s in the mean
+        id="speed-in-a-millisecond",
+        name="servo-speed",
+        passes=quick(352),
+        fails=quick(1),
+        says=too_fast("112500"),
+        asked=1.875 * 60 / 0.001,
+        limit=320,
+        help="`352 ms` is the shortest duration that passes",
+        fix="352 ms",
+        at="1 ms",
+    ),
+    Limit(
         id="speed-geared-down",
         name="servo-speed",
         passes=quick(704, gear="2"),
