@@ -12,12 +12,11 @@ neighbours of the row, 1.5 % apart, can be missed only if it breaks the margin b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import isfinite, log2
+from math import log2
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from sim.arrays import Array
 from sim.model import Law, Rig, Servo
@@ -97,6 +96,7 @@ def _too_fast_ms(rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v
     """Whole milliseconds that fail for certain: on average the horn would outrun its no-load speed.
 
     Some instant is at least as fast as the average, and no line reaches over its no-load speed.
+    Places out of the drive's reach and feeds without any voltage are rejected before.
     """
     if one.load.spins:  # no way is turned; `_reject_impossible` has looked at the speeds
         return 0
@@ -106,28 +106,7 @@ def _too_fast_ms(rig: Rig, one: Servo, from_deg: float, to_deg: float, voltage_v
     else:
         volts = voltage_v
     fastest = float(line(one, volts).speed_deg_s)
-    if not fastest > 0.0 or not isfinite(way):
-        return 0
     return min(int(1000.0 * way / fastest * (1.0 - TOLERANCE)), LONGEST_MS - 1)
-
-
-def shortest_durations_ms(
-    rig: Rig,
-    one: Servo,
-    moves: Sequence[tuple[float, float, Law]],
-    voltage_v: ArrayLike | None = None,
-) -> list[int | None]:
-    """`shortest_duration_ms` for many moves (from, to, law); None where it is impossible."""
-    volts = [None] * len(moves) if voltage_v is None else np.broadcast_to(voltage_v, len(moves))
-    found: list[int | None] = []
-    for (start, end, law), v in zip(moves, volts, strict=True):
-        try:
-            found.append(
-                shortest_duration_ms(rig, one, start, end, law, None if v is None else float(v))
-            )
-        except Impossible:
-            found.append(None)
-    return found
 
 
 def _reject_impossible(

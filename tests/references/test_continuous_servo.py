@@ -37,6 +37,7 @@ from sim.model import (
     Show,
     Supply,
     Wearer,
+    Wire,
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import sample
@@ -44,6 +45,8 @@ from sim.rig.holding_torque import holding_nm, worst_hold
 from sim.rig.pinch import pinch
 from sim.rig.servo import current_a, line, share
 from sim.rig.standstill import pulse_us, slowest_rpm, stands_still
+from sim.rig.supply import moving_v
+from sim.rig.wire import loop_ohm
 from sim.score.planned_moves import motion_limits, planned_moves
 from sim.strain.envelope import asked_of_horn, assess, operate, passage
 from sim.strain.hardest_torque import hardest_torques
@@ -134,17 +137,19 @@ def test_with_an_upright_shaft_only_a_lean_is_felt() -> None:
     assert leaned == pytest.approx(0.005 * G * 0.03 / 2.0)
 
 
+@pytest.mark.parametrize("way", [1.0, -1.0])
 @pytest.mark.parametrize(("rpm", "goes"), [(74.9, True), (75.1, False)])
 def test_no_time_brings_a_part_to_a_speed_that_its_servo_does_not_have(
-    rpm: float, goes: bool
+    rpm: float, goes: bool, way: float
 ) -> None:
     """With 20 % kept and 0.02 of 0.4 N.m of friction, 75 of 100 rpm are left."""
-    one = replace(ROTOR, travel_deg=(-80.0, 80.0))
+    one, to = replace(ROTOR, travel_deg=(-80.0, 80.0)), way * rpm
     if goes:
-        assert shortest_duration_ms(RIG, one, 0.0, rpm, Law("3-4-5"), 6.0) > 20
+        assert shortest_duration_ms(RIG, one, 0.0, to, Law("3-4-5"), 6.0) > 20
     else:
-        with pytest.raises(Impossible, match=r"turning at 75\.1 rpm takes the horn to 75\.1 rpm"):
-            shortest_duration_ms(RIG, one, 0.0, rpm, Law("3-4-5"), 6.0)
+        told = f"turning at {to:g} rpm takes the horn to 75.1 rpm with 0.020 N.m"
+        with pytest.raises(Impossible, match=told):
+            shortest_duration_ms(RIG, one, 0.0, to, Law("3-4-5"), 6.0)
 
 
 def test_the_shortest_rise_is_on_the_line_less_its_margin() -> None:
@@ -316,16 +321,53 @@ def test_at_power_up_it_draws_no_stall_current() -> None:
     assert sag.board_a < RATING.stall_a / 4.0
 
 
-def test_a_gear_s_loss_makes_friction_dearer_and_the_part_slower() -> None:
-    """100 rpm at the horn; 0.02 N.m behind 2:1 at 50 % is 0.02 N.m at the horn, of 0.4: 95 rpm."""
-    geared = replace(ROTOR, drive=Gear(2.0), drive_efficiency=0.5)
-    assert top_rpm(geared, 6.0) == pytest.approx(95.0 / 2.0)
+@pytest.mark.parametrize(("ratio", "efficiency"), [(2.0, 0.5), (4.0, 0.5), (-4.0, 0.8), (0.5, 1.0)])
+def test_a_gear_s_loss_makes_friction_dearer_and_the_part_slower(
+    ratio: float, efficiency: float
+) -> None:
+    """100 rpm at the horn; 0.02 N.m behind 2:1 at 50 % are 0.02 N.m at the horn, of 0.4: 95 rpm."""
+    geared = replace(ROTOR, drive=Gear(ratio), drive_efficiency=efficiency)
+    at_horn_nm = 0.02 / abs(ratio) / efficiency
+    expected = 100.0 * (1.0 - at_horn_nm / 0.4) / abs(ratio)
+    assert top_rpm(geared, 6.0) == pytest.approx(expected)
+    assert top_rpm(replace(ROTOR, drive=Gear(2.0), drive_efficiency=0.5), 6.0) == 47.5
 
 
-def test_a_gear_slows_the_part_and_turns_the_servo_s_own_inertia_up() -> None:
-    """Two turns of the horn for one of the part: half the speed, a quarter of friction's share."""
+@pytest.mark.parametrize("ratio", [0.5, -2.0, 3.0])
+def test_a_gear_slows_the_part_and_turns_the_servo_s_own_inertia_up(ratio: float) -> None:
+    """n turns of the horn for one of the part: an nth of the speed, and J w0 / (n**2 Ts)."""
     plain = replace(ROTOR, load=replace(ROTOR.load, friction_nm=0.0))
-    geared = replace(plain, drive=Gear(-2.0), rotor_kg_m2=1e-4)
-    assert top_rpm(geared, 6.0) == pytest.approx(top_rpm(plain, 6.0) / 2.0)
-    inertia = INERTIA + 1e-4 * 4.0
-    assert time_constant_s(geared, 6.0) == pytest.approx(inertia * 100.0 * RAD_S / (4.0 * 0.4))
+    geared = replace(plain, drive=Gear(ratio), rotor_kg_m2=1e-4)
+    assert top_rpm(geared, 6.0) == pytest.approx(top_rpm(plain, 6.0) / abs(ratio))
+    inertia = INERTIA + 1e-4 * ratio**2
+    expected_s = inertia * 100.0 * RAD_S / (ratio**2 * 0.4)
+    assert time_constant_s(geared, 6.0) == pytest.approx(expected_s)
+
+
+def test_a_part_without_any_inertia_turns_at_once_as_it_is_told() -> None:
+    """A millisecond later, as everything; still no faster than the servo turns."""
+    bare = replace(ROTOR, load=Load(spins=True), rotor_kg_m2=0.0)
+    assert time_constant_s(bare, 6.0) == 0.0
+    ours = spun_rpm(RIG, bare, [30.0, -50.0, 200.0, -200.0, 0.0], 6.0)
+    assert ours.tolist() == pytest.approx([0.0, 30.0, -50.0, 100.0, -100.0])
+
+
+def test_without_any_voltage_nothing_turns() -> None:
+    assert time_constant_s(ROTOR, 0.0) == 0.0
+    assert not spun_rpm(RIG, ROTOR, [60.0, 60.0, -60.0], 0.0).any()
+
+
+def test_what_is_not_said_to_arrive_is_what_the_supply_gives_to_the_part_alone() -> None:
+    """Behind 5 m of 28 AWG the running current alone costs voltage."""
+    wire = Wire(5.0, 28)
+    rig = Rig((Supply("p", Adapter(6.0, 9.0)),), (Board("b", "any", 1, "p", wire),), (ROTOR,))
+    at_part_v = float(moving_v(rig, ROTOR, 0.0))
+    # running current alone, and no torque
+    assert at_part_v == pytest.approx(
+        6.0 - loop_ohm(wire, 25.0) * (0.2 + Board("b", "any", 1).electrics.idle_a), abs=0.05
+    )
+    command = np.full(500, 200.0)
+    alone = spun_rpm(rig, ROTOR, command)
+    assert alone.tolist() == spun_rpm(rig, ROTOR, command, at_part_v).tolist()
+    assert alone[-1] == pytest.approx(top_rpm(ROTOR, at_part_v), rel=1e-3)
+    assert top_rpm(ROTOR, at_part_v) < top_rpm(ROTOR, 6.0)

@@ -22,8 +22,9 @@ from sim.model import (
     Spring,
     Wearer,
 )
+from sim.rig.supply import FallingVoltage
 from sim.strain.envelope import assess
-from sim.strain.shortest import Impossible, shortest_duration_ms, shortest_durations_ms
+from sim.strain.shortest import FEED_MORE, STARVED, Impossible, shortest_duration_ms
 from tests.sim.jaw import JAW
 
 LAWS = ["uniform", "parabolic", "harmonic", "cycloidal", "3-4-5", "modified sine"]
@@ -112,15 +113,6 @@ def test_less_voltage_needs_more_time() -> None:
     assert len(set(times)) == 3
 
 
-def test_many_moves_give_each_its_own_answer() -> None:
-    rig = rig_of(JAW)
-    moves = [(0.0, 50.0, Law()), (0.0, 10.0, Law("parabolic"))]
-    expected = [shortest_duration_ms(rig, JAW, *move, 6.0) for move in moves]
-    assert shortest_durations_ms(rig, JAW, moves, 6.0) == expected
-    heavy = replace(JAW, load=Load((PointMass(3.0, 0.12),), level_deg=10.0))
-    assert shortest_durations_ms(rig_of(heavy), heavy, moves, 6.0) == [None, None]
-
-
 @pytest.mark.parametrize("volts", [4.8, 7.4, 9.0])
 def test_more_voltage_than_the_board_has_by_itself_counts_as_it_is_given(volts: float) -> None:
     """Rated at 6 V alone: torque and speed go with the voltage that is said to arrive."""
@@ -157,14 +149,36 @@ def test_a_servo_that_needs_over_a_minute_is_too_slow() -> None:
     assert found == pytest.approx(58_750, abs=60)
 
 
-def test_each_move_may_have_its_own_voltage() -> None:
+def test_what_is_not_said_to_arrive_is_what_the_board_has_by_itself() -> None:
+    """Rated at 6 V, and no supply is stated."""
     rig = rig_of(JAW)
-    moves = [(0.0, 50.0, Law())] * 2
-    expected = [shortest_duration_ms(rig, JAW, *moves[0], v) for v in (4.8, 6.0)]
-    assert shortest_durations_ms(rig, JAW, moves, [4.8, 6.0]) == expected
-    alone = shortest_duration_ms(rig, JAW, *moves[0])
-    assert shortest_durations_ms(rig, JAW, moves) == [alone, alone]
-    assert alone == expected[1]
+    given = shortest_duration_ms(rig, JAW, 0.0, 50.0, Law(), 6.0)
+    assert shortest_duration_ms(rig, JAW, 0.0, 50.0, Law()) == given
+    falling = FallingVoltage(np.array([0.0, 1.0]), np.array([6.0, 6.0]))
+    assert shortest_duration_ms(rig, JAW, 0.0, 50.0, Law(), falling) == given
+
+
+@pytest.mark.parametrize("start", [0.0, 50.0])
+@pytest.mark.parametrize("load", [Load(), JAW.load])
+def test_where_nothing_arrives_the_supply_is_blamed(load: Load, start: float) -> None:
+    """Neither at once nor as soon as the servo takes something; the move's way does not matter."""
+    one = replace(JAW, load=load)
+    none_left = FallingVoltage(np.array([0.0, 1e-9]), np.array([6.0, 0.0]))
+    for feed in (0.0, none_left if load.bodies else 0.0):
+        for end in (0.0, 50.0):
+            with pytest.raises(Impossible) as caught:
+                shortest_duration_ms(rig_of(one), one, start, end, Law(), feed)
+            assert (caught.value.reason, caught.value.remedy) == (STARVED, FEED_MORE)
+
+
+@pytest.mark.parametrize("lowers", [False, True])
+def test_what_a_part_needs_is_told_as_an_amount_whichever_way_it_pulls(lowers: bool) -> None:
+    """1.5 kg at 120 mm, level at 10 deg: 1.765 N.m, less than nothing where turning lowers it."""
+    load = Load((PointMass(1.5, 0.12),), level_deg=10.0, lowers=lowers)
+    heavy = replace(JAW, load=load)
+    for start, end in ((0.0, 50.0), (50.0, 0.0), (10.0, 10.0)):
+        with pytest.raises(Impossible, match=r"at 10 deg needs 1\.765 N\.m of torque"):
+            shortest_duration_ms(rig_of(heavy, 0.0), heavy, start, end, Law(), 6.0)
 
 
 def test_without_load_and_margin_an_even_move_is_as_fast_as_the_servo_turns() -> None:
