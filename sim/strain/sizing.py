@@ -40,7 +40,7 @@ def size(show: Show) -> Sizes:
     worst = {sag.board: sag for sag in sags(show)}
     hot = _hottest(books)
     lowest = {board: sag.voltage_v for board, sag in worst.items()}
-    cuts = {cut.servo: cut for cut in interruptions(show, lowest or None)}
+    cuts = {cut.servo: cut for cut in interruptions(show, lowest)}
     planned = planned_moves(show)
     outputs = show.rig.outputs
     servos = [o for o in outputs if isinstance(o, Servo)]

@@ -258,8 +258,8 @@ def _feed(show: Show, board: Board, sag: Sag, books: Sequence[Book], fuse_a: flo
         ohm = wire.loop_ohm(thin, warm)
         reason = (
             f"drops {ohm * sag.board_a:.2f} V of {nominal:.1f} V at {sag.board_a:.2f} A, "
-            f"there and back; carries {wire.feed_carries_a(thin):g} A, and its fuse needs "
-            f"{fuse_a:.3g} A"
+            f"there and back; carries {wire.feed_carries_a(thin):g} A, and "
+            + (f"its fuse needs {fuse_a:.3g} A" if fuse_a > 0.0 else "no fuse is large enough")
         )
     return FeedSize(
         board.name,

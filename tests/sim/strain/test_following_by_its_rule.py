@@ -95,6 +95,26 @@ def test_a_part_accelerates_by_newton_s_law_within_what_the_line_gives(
     assert float(rates[1][0]) == pytest.approx(expected, rel=2e-4, abs=0.3)
 
 
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 0.9])
+def test_a_heavy_part_is_driven_by_what_the_line_leaves_and_braked_by_all(
+    share: float, way: float
+) -> None:
+    """1.5 kg at 90 mm, hung so that its weight takes nothing at 20 deg; no spring, no friction.
+
+    At u of its top speed the line leaves 1 - u of the stall torque to drive, all of it to brake.
+    """
+    hung = Load((PointMass(1.5, RADIUS_M),), level_deg=-70.0)
+    model = response.follower(RIG, [replace(GEARED, load=hung)], 6.0)
+    inertia = 1.5 * RADIUS_M**2 + ROTOR * 1.5**2
+    most = degrees(0.8 * 1.5 / inertia)
+    speed = np.array([way * share * 300.0 / 1.5])
+    for towards, left in ((way, 1.0 - share), (-way, 1.0)):
+        command = np.array([20.0 + towards * 40.0])
+        _, accel = response.slopes(model, command, np.array([20.0]), speed)
+        assert accel == pytest.approx([towards * left * most], rel=1e-3)
+
+
 def test_beyond_its_table_a_part_is_pulled_as_at_its_end() -> None:
     model = response.follower(RIG, [GEARED], 6.0)
     for angle, end in ((-40.0, -19.0), (100.0, 69.0)):
@@ -185,8 +205,13 @@ def test_a_run_in_stretches_is_the_run_from_start_to_end(monkeypatch: pytest.Mon
     )
     servos, command = [one for one, _ in runs], np.stack([row for _, row in runs], axis=1)
     cut = response.follow(RIG, servos, command, 6.0)
+    # a stretch that runs again for one servo does so for all: alone, each is looked at for itself
+    alone = [response.follow(RIG, [one], row[:, None], 6.0) for one, row in runs]
     monkeypatch.setattr(response, "_STRETCH", count)
     whole = response.follow(RIG, servos, command, 6.0)
+    for n, by_itself in enumerate(alone):
+        assert by_itself.angle_deg[:, 0] == pytest.approx(whole.angle_deg[:, n], abs=3e-3)
+        assert by_itself.speed_deg_s[:, 0] == pytest.approx(whole.speed_deg_s[:, n], abs=0.3)
     assert cut.angle_deg == pytest.approx(whole.angle_deg, abs=3e-3)
     assert cut.speed_deg_s == pytest.approx(whole.speed_deg_s, abs=0.3)
     assert cut.error_deg == pytest.approx(command - cut.angle_deg)

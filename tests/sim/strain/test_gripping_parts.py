@@ -278,7 +278,7 @@ def test_what_holds_is_added_to_a_grip_but_not_to_a_stall() -> None:
     assert found.share == pytest.approx(found.torque_nm)
     stalls = replace(pressing_on, grip=Grip(50.0, 1, 3.0), tip_m=0.1)
     found = at_angles(stalls, finger_1=[45.0, 60.0])["finger_1"]
-    assert found.torque_nm[1] == pytest.approx(1.0)
+    assert found.torque_nm == pytest.approx([held * np.cos(np.radians(15.0)), 1.0])
     assert found.current_a[1] == pytest.approx(2.0)
 
 
@@ -362,3 +362,37 @@ def test_what_pulls_the_other_way_draws_as_much_from_the_supply() -> None:
         drawn.append(float(done.supplies["wall"].source_a[0]))
     assert drawn[0] == pytest.approx(drawn[1], rel=1e-9)
     assert drawn[0] >= 2.0 * 0.1 * 9.80665 * 0.1
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize(("force_n", "pressed_nm"), [(5.0, 0.5), (None, 1.0)])
+def test_a_part_presses_past_its_contact_while_powered_and_at_no_other_instant(
+    force_n: float | None, pressed_nm: float, side: int
+) -> None:
+    """5 N at 100 mm, or all of its 1 N.m. At its contact it only touches; no weight, so nothing
+    else is asked before it, nor of a part beside it without a grip."""
+    grip = Grip(50.0, side, 3.0, force_n, 0.1)
+    past = [50.0 + side * beyond for beyond in (-10.0, 0.0, 0.01, 20.0, 20.0)]
+    powered = [True, True, True, True, False]
+    one, beside = replace(finger(1, grip), tip_m=0.1), finger(2, None)
+    found = at_angles(
+        one, beside, finger_1=past, finger_2=past,
+        powered={"finger_1": powered, "finger_2": [True] * 5},
+    )  # fmt: skip
+    expected = [0.0, 0.0, side * pressed_nm, side * pressed_nm, 0.0]
+    assert found["finger_1"].torque_nm == pytest.approx(expected, abs=1e-6)
+    assert found["finger_1"].share == pytest.approx(np.abs(expected), abs=1e-6)
+    assert found["finger_2"].torque_nm == pytest.approx([0.0] * 5, abs=1e-6)
+
+
+def test_of_two_fingers_that_stall_only_the_one_that_presses_works_the_palm() -> None:
+    """A stall of 1 N.m at a tip of 100 mm is 10 N, on the palm at 50 mm more: 1.5 N.m each."""
+    grip = Grip(50.0, 1, 3.0)
+    one, other = (replace(finger(n, grip), mount=Mount("palm", 0.05), tip_m=0.1) for n in (1, 2))
+    found = at_angles(
+        PALM, one, other,
+        palm=[10.0] * 3, finger_1=[40.0, 60.0, 60.0], finger_2=[40.0, 40.0, 60.0],
+    )  # fmt: skip
+    assert found["palm"].torque_nm == pytest.approx([0.0, 1.5, 3.0], abs=1e-4)
+    assert found["finger_1"].torque_nm == pytest.approx([0.0, 1.0, 1.0], abs=1e-4)
+    assert found["finger_2"].torque_nm == pytest.approx([0.0, 0.0, 1.0], abs=1e-4)

@@ -36,9 +36,13 @@ from sim.strain.interrupted_light import (
     _densest,
     _instants,
     _most,
+    _pairs,
     _Seen,
+    _seen,
+    _starts_any_time,
     interruptions,
 )
+from sim.strain.light_states import STANDBY, STOP
 
 WHOLE = "general", ""
 EYE, EAR = Lamp("eye", "b", 2), Lamp("ear", "b", 3)
@@ -264,3 +268,96 @@ def test_a_light_goes_up_and_down_as_often_as_from_the_state_where_it_does_most(
     assert len(set(ways)) > 1
     for row in (sights, sights[::-1]):
         assert _Seen(cue_of_both, {}, {}, row).ways == {"eye": max(ways)}
+
+
+@pytest.mark.parametrize(
+    ("name", "beside", "starts"),
+    [
+        # it goes on all the time on what others leave it, but not on what they hold
+        ("idle", BESIDE, True),
+        ("idle", A, False),
+        # with a button it also takes over
+        ("strand", A, True),
+        ("b", A, True),
+        # no button, whether it would run beside or not
+        ("b_alone", A, False),
+        ("b_alone", BESIDE, False),
+        # for a lost remote, and for a battery that is low
+        ("lost", A, True),
+        ("low", A, True),
+        # what a button that is let go starts
+        ("part of b", A, True),
+        ("part of b_alone", A, False),
+        (STOP, A, True),
+        (STANDBY, A, True),
+    ],
+)
+def test_a_cue_starts_at_any_time_by_a_button_by_itself_or_as_idle_beside(
+    name: str, beside: Cue, starts: bool
+) -> None:
+    held = tuple(
+        Cue(one, "", InTurn((Fade("eye", 100.0, 0), Hold(50))), let_go=f"part of {one}")
+        for one in ("b", "b_alone")
+    )
+    others = ("idle", "strand", "lost", "low", "part of b", "part of b_alone", STOP, STANDBY)
+    cues = {one.name: one for one in (A, BESIDE, *held, *map(cue, others))}
+    score = Score(
+        "s", tuple(c for c in cues.values() if c.name not in (STOP, STANDBY)),
+        (Binding(1, "strand"), Binding(2, "b")), lost_cue="lost", low_cue="low",
+        idle=("idle", "strand"),
+    )  # fmt: skip
+    rig = Rig((), (Board("b", "atmega328p", 1),), (EYE, EAR))
+    assert _starts_any_time(Eye(Show(rig, score)), cues[name], beside) is starts
+
+
+@pytest.mark.parametrize(
+    ("moves", "pairs"),
+    [
+        # of only two lights that change, the sum of all is theirs
+        ({"eye": 4, "ear": 4}, set()),
+        ({"eye": 4, "ear": 4, "nose": 4}, {"ear eye", "ear nose", "eye nose"}),
+        # two ways and one make five changes of their sum, one and one make three
+        ({"eye": 2, "ear": 1, "nose": 1}, {"ear eye", "eye nose"}),
+        ({"eye": 1, "ear": 1, "nose": 1}, set()),
+        ({"eye": 3, "ear": 1, "nose": 1}, {"ear eye", "eye nose"}),
+    ],
+)
+def test_two_lights_are_looked_at_together_where_they_go_up_and_down_often_enough(
+    moves: dict[str, int], pairs: set[str]
+) -> None:
+    """One of two cues has to bring half of eight changes; `n` ways make 2 n - 1 of them."""
+    body = InTurn(
+        tuple(
+            step
+            for name, ways in moves.items()
+            for way in range(ways)
+            for step in (Fade(name, 0.0 if way % 2 else 100.0, 0), Hold(80))
+        )
+    )
+    one = Cue("c", "", body)
+    lamps = tuple(
+        Lamp(name, "b", pin, colour=(255, 255, 255))
+        for pin, name in enumerate(("eye", "ear", "nose", "still"), start=2)
+    )
+    rig = Rig((), (Board("b", "atmega328p", 1),), lamps)
+    watching = Eye(Show(rig, Score("s", (one,), (Binding(1, "c"),))))
+    seen_dark = watching.watch(one, watching.states.entries(one)[0])
+    found = _pairs(watching, [_Seen(one, {}, {}, (seen_dark,))], (one,))
+    assert {" ".join(pair) for pair in found} == pairs
+
+
+def test_a_cue_that_flashes_by_itself_hides_no_two_others_that_do_together() -> None:
+    beat = (Fade("eye", 100.0, 0), Hold(60), Fade("eye", 0.0, 0), Hold(60))
+    strobe = Cue("strobe", "", Repeat(InTurn(beat), 8))
+    off = (Fade("eye", 0.0, 0), Hold(130))
+    on = (Fade("eye", 100.0, 0), Hold(130))
+    first = Cue("first", "", InTurn((*off, *on, *off, *on, *off)))
+    then = Cue("then", "", InTurn((*on, *off, *on, *off)))
+    cues = (strobe, first, then)
+    rig = Rig((), (Board("b", "atmega328p", 1),), (Lamp("eye", "b", 2, colour=(255, 255, 255)),))
+    bound = tuple(Binding(n, one.name) for n, one in enumerate(cues, start=1))
+    watching = Eye(Show(rig, Score("s", cues, bound)))
+    assert _seen(watching, strobe).changes == {}
+    found = {(one.first.name, one.then.name) for one in interruptions(watching, cues)}
+    assert ("first", "then") in found
+    assert not any("strobe" in pair for pair in found)

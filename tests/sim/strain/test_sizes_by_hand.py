@@ -16,6 +16,7 @@ from sim.model import (
     CalibrationPoint,
     Cells,
     Cue,
+    Drawn,
     Electrics,
     Grip,
     Hold,
@@ -45,7 +46,9 @@ from sim.model import (
 )
 from sim.rig.battery import USABLE
 from sim.rig.slide import PINION_M
+from sim.score.draws import ways_to_look
 from sim.strain.envelope import passage
+from sim.strain.heat import heats
 from sim.strain.servo_sizes import ServoSize, least_power
 from sim.strain.sizing import size
 from sim.strain.supply_sizes import SupplySize
@@ -536,3 +539,74 @@ def test_pixels_need_seven_tenths_of_their_own_supply_on_the_data_line(
     rig = Rig((Supply("p", Adapter(5.0, 9.0)),), (board,), (strip,))
     (found,) = size(Show(rig, Score("s"))).strips
     assert found.needs_shifter is needs
+
+
+@pytest.mark.parametrize(
+    ("waits_deg", "mean_square"),
+    [
+        # the longest wait, level: of 17 s 9 at all of the weight, 8 at its half in the mean square
+        (0.0, (9.0 + 8.0 * 0.5) / 17.0),
+        # the shortest wait, straight up: of 8.1 s 8 at the half
+        (90.0, 8.0 * 0.5 / 8.1),
+    ],
+)
+def test_of_shortest_and_longest_waits_those_count_that_heat_a_servo_more(
+    waits_deg: float, mean_square: float
+) -> None:
+    """100 g at 100 mm, 1 kgf.cm level, nothing straight up, where the cue begins and ends.
+
+    Whatever is symmetric about its middle goes as long at p as at 90 deg - p, and cos2 p + sin2 p
+    is 1: half of the square in the mean.
+    """
+    wait = Hold(100, drawn=Drawn(1, 9000))
+    law = Law("3-4-5")
+    down, up = Move("jaw", 0.0, 4000, law), Move("jaw", 90.0, 4000, law)
+    steps = (down, wait, up) if waits_deg == 0.0 else (down, up, wait)
+    jaw = Servo(
+        "jaw", "b", 1, POINTS, (0.0, 90.0), (RATING,), load=Load((PointMass(0.1, 0.1),)),
+        rotor_kg_m2=0.0, safe_deg=90.0, accel_deg_s2=200.0,
+    )  # fmt: skip
+    rig = Rig((), (Board("b", "any", 1),), (jaw,))
+    show = Show(rig, Score("s", (Cue("c", "", InTurn(steps)),)))
+    ways = [heats(way)[0] for way in ways_to_look(show)]
+    assert [way.hold_share for way in ways] == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert (ways[0].rms_share < ways[1].rms_share) is (waits_deg == 0.0)
+    (found,) = size(show).servos
+    assert found.rms_kgf_cm == pytest.approx(mean_square**0.5, rel=0.01)
+
+
+def test_a_supply_that_feeds_nothing_asks_for_the_least_of_everything() -> None:
+    """Cartridges begin at 0.5 A here; an ampere that no one draws would ask for more."""
+    spare = Supply("spare", Adapter(12.0, 9.0), Regulator(5.0, 9.0, 0.3, 0.8), fuse_kind="IEC fast")
+    used = Supply("p", Adapter(6.0, 9.0))
+    board = Board("b", "any", 1, "p", electrics=Electrics(0.03))
+    _, found = size(Show(Rig((used, spare), (board,), (FAN,)), Score("s"))).supplies
+    amps = (found.peak_a, found.mean_a, found.rms_a, found.reversal_a, found.regulator_a)
+    assert amps == (0.0,) * 5
+    assert (found.source_peak_a, found.source_mean_a, found.source_rms_a) == (0.0,) * 3
+    assert (found.fuse.rating_a, found.feeds, found.cautions) == (0.5, (), ())
+    assert "one servo stalled" not in found.fuse.reason
+
+
+@pytest.mark.parametrize(("fan_a", "rating_a"), [(40.0, 40.0), (41.0, None)])
+def test_where_no_fuse_is_large_enough_a_feed_says_so_and_carries_its_own_current(
+    fan_a: float, rating_a: float | None
+) -> None:
+    """Blade fuses end at 40 A, which they carry for an hour. The chip beside draws 30 mA."""
+    boards = (
+        Board("b", "any", 1, "p", Wire(0.1, 10), electrics=Electrics(0.0)),
+        Board("chip", "any", 2, "p", Wire(0.1, 10), electrics=Electrics(0.03)),
+    )
+    fan = replace(FAN, current_a=fan_a - 0.03)
+    rig = Rig((Supply("p", Adapter(6.0, 90.0)),), boards, (fan,))
+    cues = (Cue("blow", "", InTurn((Throw("fan", True), Hold(1000)))), Cue("r", "", Hold(60_000)))
+    usage = (Usage("blow", 1.0), Usage("r", 59.0))
+    (found,) = size(Show(rig, Score("s", cues, usage=usage))).supplies
+    assert found.fuse.rating_a == rating_a
+    (_, chip) = found.feeds
+    if rating_a is None:
+        assert chip.gauge_awg == 30  # the thinnest
+        assert chip.reason.endswith("carries 0.86 A, and no fuse is large enough")
+    else:
+        assert chip.gauge_awg == 12
+        assert chip.reason.endswith("carries 41 A, and its fuse needs 40 A")

@@ -57,7 +57,7 @@ from sim.strain.quick_fingers import (
     hurry,
     hurry_in_turn,
 )
-from sim.strain.usage import Book, currents, run_of, run_time, source_mean_a
+from sim.strain.usage import Book, currents, rounds_ms, run_of, run_time, source_mean_a
 
 # -- quick fingers --------------------------------------------------------------------------------
 
@@ -177,6 +177,33 @@ def test_a_loop_that_is_shorter_than_a_sample_of_ten_milliseconds_is_none(
     assert run_of(replace(show, score=replace(show.score, cues=(on,))), on).goes_round == round_
 
 
+ENDLESS = Repeat(Hold(300), None)
+HELD = Repeat(Hold(200), None, while_held=True)
+
+
+@pytest.mark.parametrize(
+    ("steps", "rounds"),
+    [
+        ((Hold(500),), ()),
+        ((Hold(500), Repeat(Hold(300), 4)), ()),
+        # without end: its second pass; while a button is held: the one that is planned
+        ((Hold(500), ENDLESS), ((800.0, 1100.0),)),
+        ((Hold(500), HELD), ((500.0, 700.0),)),
+        ((HELD, Hold(500), ENDLESS), ((0.0, 200.0), (1000.0, 1300.0))),
+        # a loop of no time never comes round, and what stands behind one without end never comes
+        ((Hold(500), Repeat(Hold(0), None)), ()),
+        ((ENDLESS, ENDLESS), ((300.0, 600.0),)),
+        ((ENDLESS, HELD), ((300.0, 600.0),)),
+        # a loop around a loop without end never comes round either
+        ((Repeat(InTurn((Hold(100), ENDLESS)), None),), ((400.0, 700.0),)),
+    ],
+)
+def test_rounds_that_come_again_and_again_are_those_of_loops_that_are_reached(
+    steps: tuple[Step, ...], rounds: tuple[tuple[float, float], ...]
+) -> None:
+    assert rounds_ms(cue(*steps)) == rounds
+
+
 def test_where_no_use_is_stated_nothing_is_crowded() -> None:
     mix = Book(fan_show(WALL)).mix()
     assert (mix.stated, mix.crowded, mix.asked, mix.alone) == (False, False, 1.0, ())
@@ -255,6 +282,34 @@ def test_rows_of_cells_last_longer() -> None:
     assert found is not None
     assert found.mean_a == pytest.approx(0.53, rel=2e-3)
     assert found.hours == pytest.approx(2 * 2.0 * battery.USABLE / 0.53, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("blows", "raised_share"),
+    # a minute of each: `raise` holds the arm level at its end, and it stays so while nothing runs
+    [((Usage("blow", 60.0),), 0.0), ((Usage("blow", 30.0),), 0.5)],
+)
+def test_a_part_that_was_left_raised_counts_while_nothing_runs_and_not_beside_a_cue(
+    blows: tuple[Usage, ...], raised_share: float
+) -> None:
+    """A cue is looked at from the safe pose, where the arm hangs straight down and takes nothing.
+
+    300 g at 100 mm, level: 0.294 of 1 N.m, so as much of 2 A, with no running current.
+    """
+    arm = Servo(
+        "arm", "b", 1, (CalibrationPoint(-90.0, 900.0), CalibrationPoint(90.0, 2100.0)),
+        (-90.0, 60.0), (Rating(6.0, 400.0, 1.0, 2.0, 0.0),), idle_a=0.0, safe_deg=-90.0,
+        load=Load((PointMass(0.3, 0.1),)),
+    )  # fmt: skip
+    lifts = Cue("raise", "", InTurn((Move("arm", 0.0, 2000),)))
+    show = fan_show(WALL, *blows)
+    score = replace(show.score, cues=(*show.score.cues, lifts))
+    show = replace(show, rig=replace(show.rig, outputs=(FAN, arm)), score=score)
+    book = Book(show)
+    held_a = 2.0 * 0.3 * 9.80665 * 0.1
+    blow_share = 1.0 - raised_share
+    expected = 0.03 + blow_share * 0.5 + raised_share * held_a
+    assert source_mean_a(book, WALL, book.mix()) == pytest.approx(expected, rel=3e-3)
 
 
 # -- the hardest torque ---------------------------------------------------------------------------

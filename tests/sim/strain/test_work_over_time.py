@@ -11,6 +11,7 @@ from sim.model import (
     Adapter,
     Board,
     CalibrationPoint,
+    Cells,
     Cue,
     Electrics,
     Fade,
@@ -36,6 +37,7 @@ from sim.model import (
 )
 from sim.rehearsal.rehearse import rehearse
 from sim.rehearsal.sampling import LampSamples, Samples, ServoSamples, StripSamples, sample
+from sim.rig.battery import EMPTY_CHARGE, rest_v
 from sim.rig.wire import loop_ohm
 from sim.strain.coupling import coupled_show
 from sim.strain.sag import sags, start_sags
@@ -91,6 +93,51 @@ def test_behind_a_wire_the_start_that_sags_most_counts(turned: bool) -> None:
     ohm = loop_ohm(boards[0].wire, 25.0)
     beside_a = 0.03 + (0.02 if turned else 0.35)
     assert here.voltage_v == pytest.approx(1.5 * (6.0 - beside_a * ohm) / (1.5 + ohm), rel=1e-6)
+
+
+def test_of_two_boards_each_is_told_of_the_start_of_its_own_servo() -> None:
+    """Nothing sags, and the supply gives 4 A and 70 mA at either start: on that board it is most.
+
+    10 deg at 400 deg/s are over in 25 ms, long before the second servo starts: what spins waits for
+    no jump and holds its place in the row.
+    """
+    short = (-5.0, 5.0)
+    first = replace(servo("first", 4.0), travel_deg=short, idle_a=0.0, rotor_kg_m2=0.0)
+    second = replace(first, name="second", board="c")
+    wheel = servo("wheel", 1.0, "c")
+    wheel = replace(wheel, load=Load(spins=True), idle_a=0.0)
+    here, there = start_sags(show(first, wheel, second))
+    assert (here.starting, here.board_a) == ("first", pytest.approx(4.03))
+    assert (there.starting, there.board_a) == ("second", pytest.approx(4.04))
+    assert here.supply_a == pytest.approx(there.supply_a)
+    assert here.voltage_v == there.voltage_v == 6.0
+
+
+@pytest.mark.parametrize("boards", [1, 2, 3])
+def test_a_board_draws_most_from_a_full_pack_while_the_others_do_nothing(boards: int) -> None:
+    """Each stalls on what it grips: 2 A at 6 V are 3 ohm; with 0.5 ohm of the pack, U / 3.5 ohm.
+
+    All together take n U / (3 + 0.5 n), and a nearly empty pack has less to give.
+    """
+    cells = Cells("li-ion", 2, 50.0, resistance_ohm=0.5)
+    grip = Grip(50.0, 1, 0.5)
+    jaws = tuple(
+        replace(
+            servo(f"jaw{n}", 2.0, f"b{n}"), grip=grip, idle_a=0.0, rotor_kg_m2=0.0, tip_m=0.1,
+            ratings=(Rating(6.0, 400.0, 1.0, 2.0, 0.0), Rating(12.0, 800.0, 2.0, 4.0, 0.0)),
+        )
+        for n in range(boards)
+    )  # fmt: skip
+    rig = Rig(
+        (Supply("p", cells),),
+        tuple(Board(f"b{n}", "any", n + 1, "p", electrics=Electrics(0.0)) for n in range(boards)),
+        jaws,
+    )
+    full_v, empty_v = (float(rest_v(cells, charge)) for charge in (1.0, EMPTY_CHARGE))
+    for found in sags(Show(rig, Score("t"))):
+        assert found.board_a == pytest.approx(full_v / 3.5, rel=1e-3)
+        assert found.supply_a == pytest.approx(boards * full_v / (3.0 + 0.5 * boards), rel=1e-3)
+        assert found.voltage_v == pytest.approx(3.0 * empty_v / (3.0 + 0.5 * boards), rel=1e-3)
 
 
 def test_at_power_up_lights_are_dark_and_switches_safe() -> None:
