@@ -75,7 +75,7 @@ KEPT: dict[str, tuple[float, ...]] = {
     "board-overfull": (OUTPUTS, CHIP.servos, CHIP.strips, CHIP.pixels, INPUTS, SENSORS, CUES),
     "rig-too-large": (
         *(rig.MOST_BOARDS, rig.MOST_SERVOS, rig.MOST_OUTPUTS, rig.MOST_INPUTS, rig.MOST_CUES),
-        rig.MOST_MOVES,
+        *(rig.MOST_MOVES, rig.PAIRS_A_MOVE),
     ),
     "cannot-lead": (CLAIMS,),
     "too-many-claims": (CLAIMS,),

@@ -33,6 +33,8 @@ MOST_OUTPUTS = 256
 MOST_INPUTS = 256
 MOST_CUES = 512
 MOST_MOVES = 120_000
+PAIRS_A_MOVE = 2
+"""Pairs of parts in a chain whose work on one another takes as long as one move."""
 
 
 def check(context: Context) -> Iterator[Finding]:
@@ -69,7 +71,7 @@ def check(context: Context) -> Iterator[Finding]:
 
 def _moves(context: Context) -> Iterator[Finding]:
     in_chains = {
-        servo.name: max(1, len(chain) ** 2 // 2)
+        servo.name: max(1, len(chain) ** 2 // PAIRS_A_MOVE)
         for chain in chains(context.show.rig)
         for servo in chain
     }
