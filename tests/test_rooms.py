@@ -190,3 +190,34 @@ def test_everything_imports_where_only_windows_modules_are() -> None:
     script = "import serial\n" + script
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT)
     assert done.stdout.strip() == "all of 3", done.stderr[-600:]
+
+
+def readers(names: set[str]) -> set[Path]:
+    """Modules of the rooms in which one of these names, or attributes, stands for its value."""
+    found = set()
+    for path in (path for room in MAY_IMPORT for path in (ROOT / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "super()":
+                continue
+            name = getattr(node, "id", getattr(node, "attr", None))
+            if name in names and isinstance(getattr(node, "ctx", None), ast.Load):
+                found.add(path.relative_to(ROOT))
+    return found
+
+
+def test_one_loop_decides_which_thread_comes_next() -> None:
+    """Boards alone, boards that follow and the count of a frame's ops play threads by it."""
+    players = readers({"Scheduler"})
+    home = Path("sim/rehearsal/scheduler.py")
+    assert Path("sim/rehearsal/following.py") in players
+    assert readers({"_step"}) & (players | {home}) == {home}
+
+
+def test_one_module_has_the_numbers_that_the_rule_of_takeover_alone_needs() -> None:
+    """The core gets them by the generated header: its rule stands in one file as well."""
+    alone = {"SHORTEST_MOTION_CLOCK", "AHEAD_BITS", "BRAKE_SLACK_BITS"}
+    rule, header = Path("sim/rehearsal/takeover.py"), Path("firmware_gen/build/generate.py")
+    assert readers(alone) == {rule, header}
+    core = (ROOT / "firmware_gen" / "core").glob("*.c")
+    given = {path.name for path in core if "BC_AHEAD_BITS" in path.read_text(encoding="utf-8")}
+    assert given == {"bc_servo.c"}

@@ -295,11 +295,7 @@ class _Counting(Scheduler[OutputOp]):
 
     def _execute(self, time: int) -> None:
         self.done = []
-        while len(self.done) < MOST_PLAYED:
-            due = min(((t.time, number) for number, t in self._threads.items()), default=None)
-            if due is None or due[0] > time:
-                return
-            self._step(due[1], self._threads[due[1]])
+        self._play(time, MOST_PLAYED)
 
     def _step(self, number: int, thread: LiveThread[OutputOp]) -> None:
         self.done.append(_DoneOp(thread.time, thread.ops, thread.at))

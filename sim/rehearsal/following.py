@@ -6,7 +6,7 @@ then glides to where everything should be.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
@@ -20,7 +20,6 @@ from sim.rulebook import (
     IDLE_ERA_FRAMES,
     LATE_FRAMES,
     OLDEST_START_FRAMES,
-    OPS_A_FRAME,
     SILENT_OPS_A_FRAME,
     THREADS,
 )
@@ -236,14 +235,10 @@ class FollowingScheduler(Scheduler[_Act]):
             return
         known = _Followed(told.order, start)
         outputs = self.program.cues[index].outputs - self._owned_later(told.number, known, number)
-        for run in self.runs.values():
-            run.owned -= outputs
+        self._claim(outputs, self._now)
         if (before := self.runs.get(told.number)) is not None:
             self._part_with(before, self._now)
         self._followed[told.number] = known
-        self._gliding -= outputs
-        self._hold(outputs, self._now)
-        self.outputs.steady(outputs, self._now)
         run = self._new_run(told.number, played, 0, (start - 1) * FRAME_CLOCK)
         run.owned = set(outputs)
         run.scale = self._scale_now(self.program.cues[index])  # also where its part is played
@@ -309,37 +304,17 @@ class FollowingScheduler(Scheduler[_Act]):
     def _execute(self, time: int) -> None:
         if self._silent:
             self._carry_forward(time)
-        for _ in range(OPS_A_FRAME):
-            due = self._first_due(time, silent=False)
-            if due is None:
-                return
-            self._step(due, self._threads[due])
-        late = [
-            thread
-            for thread in self._threads.values()
-            if thread.time <= time and thread.run.number not in self._silent
-        ]
-        self.overruns += bool(late)
-        for thread in late:
-            thread.time = time
+        super()._execute(time)
 
-    def _first_due(self, time: int, silent: bool) -> int | None:
-        due = min(
-            (
-                (thread.time, number)
-                for number, thread in self._threads.items()
-                if (thread.run.number in self._silent) == silent
-            ),
-            default=None,
-        )
-        return None if due is None or due[0] > time else due[1]
+    def _taking_turns(self, silent: bool) -> Iterable[tuple[int, LiveThread[_Act]]]:
+        return [
+            (number, thread)
+            for number, thread in self._threads.items()
+            if (thread.run.number in self._silent) == silent
+        ]
 
     def _carry_forward(self, time: int) -> None:
-        for _ in range(SILENT_OPS_A_FRAME):
-            due = self._first_due(time, silent=True)
-            if due is None:
-                break
-            self._step(due, self._threads[due])
+        self._play(time, SILENT_OPS_A_FRAME, silent=True)
         for number in sorted(self._silent):
             run = self.runs[number]
             if all(t.time > time for t in self._threads.values() if t.run is run):

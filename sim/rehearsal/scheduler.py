@@ -11,7 +11,7 @@ Times are whole units of the player's clock (`CLOCK_PER_MS`) and do not wrap.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from math import ceil, inf
 from typing import Any, Final, Generic, Literal, Protocol, TypeAlias, TypeVar
@@ -501,11 +501,15 @@ class Scheduler(Generic[_Act]):
     def _take_outputs(self, cue: PlayedCue[_Act], leaving: list[Run[_Act]], time: int) -> None:
         for run in leaving:
             self._end(run, time)
+        self._claim(cue.outputs, time)
+
+    def _claim(self, outputs: Set[Hashable], time: int) -> None:
+        """Take outputs from all runs, from their way back to idle, and from what they follow."""
         for run in self.runs.values():
-            run.owned -= cue.outputs
-        self._gliding -= cue.outputs
-        self._hold(cue.outputs, time)
-        self.outputs.steady(cue.outputs, time)
+            run.owned -= outputs
+        self._gliding -= outputs
+        self._hold(outputs, time)
+        self.outputs.steady(outputs, time)
 
     def _begin(self, index: int, button: int, time: int, strand: bool = False) -> Run[_Act]:
         self._waiting.pop(index, None)
@@ -640,16 +644,25 @@ class Scheduler(Generic[_Act]):
         run.threads += 1
 
     def _execute(self, time: int) -> None:
-        """Execute what is due, the earliest thread first, as far as a frame's ops reach."""
-        for _ in range(OPS_A_FRAME):
-            due = min(((t.time, number) for number, t in self._threads.items()), default=None)
-            if due is None or due[0] > time:
-                return
-            self._step(due[1], self._threads[due[1]])
-        late = [thread for thread in self._threads.values() if thread.time <= time]
+        """Execute what is due, as far as a frame's ops reach; what is left becomes due anew."""
+        late = self._play(time, OPS_A_FRAME)
         self.overruns += bool(late)
         for thread in late:
             thread.time = time
+
+    def _play(self, time: int, most: int, silent: bool = False) -> list[LiveThread[_Act]]:
+        """Execute so many ops of what is due, the earliest thread first; the threads still due."""
+        for _ in range(most):
+            turns = self._taking_turns(silent)
+            due = min(((thread.time, number) for number, thread in turns), default=None)
+            if due is None or due[0] > time:
+                return []
+            self._step(due[1], self._threads[due[1]])
+        return [thread for _, thread in self._taking_turns(silent) if thread.time <= time]
+
+    def _taking_turns(self, silent: bool) -> Iterable[tuple[int, LiveThread[_Act]]]:
+        """Threads by number, of runs that are silent or are not: none is, on a board by itself."""
+        return () if silent else self._threads.items()
 
     def _step(self, number: int, thread: LiveThread[_Act]) -> None:
         if thread.at == len(thread.ops):
