@@ -269,6 +269,13 @@ def share(value: int) -> str:
                 f"with {rulebook.CHANNEL_LOST_FRAMES} frames of silence is live no longer",
                 f"lies more than {rulebook.CHANNEL_SLACK} ticks beyond one of its ends",
                 f"A reading is a pin's voltage in 1/{rulebook.SENSOR_ONE} of the chip's supply",
+                f"u16 quiet (0 to {rulebook.SENSOR_ONE - 1}), u16 rise",
+                f"the voltage at that pin, in 1/{rulebook.SENSOR_ONE} of the chip's supply (10).",
+                f"R is the reading of this frame, in 1/{rulebook.SENSOR_ONE} of the chip's supply",
+                f"in 1/{rulebook.SENSOR_ONE} of the chip's supply, 0 to {rulebook.SENSOR_ONE - 1}.",
+                f"leaves out what began more than {rulebook.LATE_FRAMES} frames ago",
+                f"may have started later, by less than {rulebook.LATE_FRAMES} frames",
+                f"Speeds are in 0.01 deg per ms, Q{rulebook.ANGLE_BITS}",
                 f"It remembers y, a number in Q{rulebook.SENSOR_BITS}.",
                 f"of v - {rulebook.FOLLOW_PLAY} to v + {rulebook.FOLLOW_PLAY} that is nearest",
                 f"at most 2^{rulebook.FASTEST_FOLLOWING.bit_length() - 1}. G =",
@@ -293,6 +300,18 @@ def share(value: int) -> str:
                 f"values of the source: {rulebook.CHANNEL_RANGE[0]} to {rulebook.CHANNEL_RANGE[1]} "
                 f"of a channel, 0 to {rulebook.SENSOR_ONE - 1} of a sensor",
             )
+        ),
+        (
+            "firmware_gen/LINK.md",
+            f"a sensor's in 1/{rulebook.SENSOR_ONE} of the chip's supply",
+        ),
+        *(
+            ("firmware_gen/FIRMWARE.md", f"began more than {rulebook.LATE_FRAMES} frames {when}")
+            for when in ("before this chip heard of it, the chip leaves it out", "before this chip")
+        ),
+        (
+            "seqlang/checks/motion/duration_too_long.py",
+            f"code (duration: at most {LONGEST_DURATION_MS} ms)",
         ),
         *(
             ("seqlang/LANGUAGE.md", words)
