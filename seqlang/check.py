@@ -60,6 +60,9 @@ class CheckedShow:
     def __post_init__(self, seal: object) -> None:
         demand_seal(seal)
 
+    def __init_subclass__(cls) -> None:
+        raise TypeError("a kind of its own would get round the seal")
+
 
 @dataclass(frozen=True, slots=True)
 class Checked:

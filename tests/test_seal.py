@@ -100,9 +100,10 @@ def test_what_only_looks_like_a_checked_table_gets_nowhere() -> None:
         transfer(cast("HostLink", None), fake)
 
 
-def test_no_kind_of_its_own_gets_round_the_seal() -> None:
+@pytest.mark.parametrize("sealed", [CheckedShow, CheckedTable])
+def test_no_kind_of_its_own_gets_round_the_seal(sealed: type) -> None:
     with pytest.raises(TypeError, match="round the seal"):
-        type("Unsealed", (CheckedTable,), {"__post_init__": lambda self, seal: None})
+        type("Unsealed", (sealed,), {"__post_init__": lambda self, seal: None})
 
 
 def test_a_table_of_a_checked_show_cannot_be_exchanged_or_changed() -> None:
