@@ -146,11 +146,13 @@ class _Slowing:
 
     def _of_servos(self) -> dict[str, tuple[float, float]]:
         """The greatest planned speed (deg/s) and acceleration (deg/s2) by servo."""
-        found: dict[str, tuple[float, float]] = {}
+        peaks: dict[str, list[tuple[float, float]]] = {}
         for move, v, a in self._asked:
-            speed, accel = found.get(move.output, (0.0, 0.0))
-            found[move.output] = max(speed, v), max(accel, a)
-        return found
+            peaks.setdefault(move.output, []).append((v, a))
+        return {
+            name: (max(v for v, _ in those), max(a for _, a in those))
+            for name, those in peaks.items()
+        }
 
     def _durations(self, factor: float) -> dict[WrittenAt, tuple[Move, int]]:
         """By place of its pace, the longest time that a move there must take, where it is more."""

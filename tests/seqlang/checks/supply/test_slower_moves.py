@@ -113,6 +113,18 @@ def test_an_overloaded_adapter_names_times_that_pass_and_shorter_ones_do_not(
     ]
 
 
+@pytest.mark.parametrize("supply", ["adapter 6.0 V, 1.0 A", "adapter 6.0 V, 0.9 A"])
+def test_a_chip_that_is_held_at_just_what_its_clock_needs_is_left_enough(supply: str) -> None:
+    """4.5 V at 16 MHz (data sheet of the ATmega328P, from memory), which its board's regulator
+    makes of whatever is left of 6 V: times are named as beside a regulator of 5 V."""
+    usual = six(supply)
+    held = usual.replace("logic 5 V, dropout 0.3 V", "logic 4.5 V, dropout 0.3 V")
+    assert held != usual
+    one, other = the_one(usual, "supply-overload"), the_one(held, "supply-overload")
+    assert one.help == other.help
+    assert "let moves take up to" in (other.help or "")
+
+
 def test_slow_moves_stay_as_they_are() -> None:
     slow = mended(six("adapter 6.0 V, 1.0 A"), "supply-overload")
     assert "    s0 to 4 deg, s1 to 4 deg in 2 s" in slow
