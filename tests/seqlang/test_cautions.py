@@ -273,3 +273,15 @@ def test_millimetres_and_millijoules_are_a_thousandth_to_the_last_digit_shown() 
         f"{STALLS}, 48 N (40 N/cm2) on a finger 999 mm from its hinge; up to 998 mJ in motion, "
         "999 mJ when it jumps at power-up"
     )
+
+
+def test_a_part_that_turns_round_and_round_is_told_no_jump_at_power_up_however_slow_it_is() -> None:
+    """20 kg of 1 m by 1 m about its middle, 1.67 kg m2, at 0.1 rpm: 0.09 mJ."""
+    slow = ROTOR.replace("-50 rpm to 50 rpm", "-0.1 rpm to 0.1 rpm")
+    slow = slow.replace(
+        "20 g, 80 mm by 80 mm, from -40 mm", "20 kg, 1000 mm by 1000 mm, from -500 mm"
+    )
+    body = "rotor to 0.1 rpm in 2 s\nrotor to 0 rpm in 2 s"
+    text = show(still=True, rig=f"servo rotor: body pin PB2\n{slow}", cues={"snap": body})
+    (words,) = [one for one in cautions_of(text)[PINCH.name].notes if one.startswith("`rotor`")]
+    assert words.endswith(" mJ in motion")

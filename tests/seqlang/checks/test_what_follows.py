@@ -96,7 +96,8 @@ def test_a_part_that_no_time_helps_is_told_so() -> None:
 def test_one_mistake_is_told_once() -> None:
     quick = text(", in 100 ms")
     names = [one.name for one in check(load_text(Source("x.cues", quick))).findings]
-    told = [n for n in names if n in ("follow-overload", "servo-speed", "servo-torque")]
+    moves = ("servo-speed", "servo-torque", "servo-acceleration", "interrupted-overload")
+    told = [n for n in names if n in ("follow-overload", "voltage-sag", *moves)]
     assert told == ["follow-overload"]
 
 
