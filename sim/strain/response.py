@@ -276,8 +276,6 @@ class _RunStretches:
         for n in range(1, self.count):
             off = np.abs(self._angle[n, 0] - self.end_angle[n - 1]) > _MEETS_DEG
             off |= np.abs(self._speed[n, 0] - self.end_speed[n - 1]) > _MEETS_DEG_S
-            if not off.any():
-                continue
             error = np.abs(self.command[n, 0] - self.end_angle[n - 1])
             rests = still[n] & (np.abs(self.end_speed[n - 1]) <= _MEETS_DEG_S)
             rests &= error <= self.model.dead_deg + _MEETS_DEG

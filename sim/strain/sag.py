@@ -324,19 +324,12 @@ def _demands(
         fixed = idle_a[name] + sum(on)
         strips = [o for o in outputs if isinstance(o, Strip)]
         fixed += sum(levels[o.name] * feed_share(show.rig, o) for o in strips)
+        servos = [o.name for o in outputs if o.name in cases[0].torques]
         demands[name] = Demand(
-            {
-                o.name: np.array([case.torques[o.name] for case in cases])
-                for o in outputs
-                if o.name in cases[0].torques
-            },
+            {servo: np.array([case.torques[servo] for case in cases]) for servo in servos},
             {o.name: levels[o.name] for o in outputs if isinstance(o, Lamp)},
             fixed,
-            {
-                o.name: np.array([float(o.name in case.moving) for case in cases])
-                for o in outputs
-                if o.name in cases[0].torques
-            },
+            {servo: np.array([float(servo in case.moving) for case in cases]) for servo in servos},
         )
     return demands
 

@@ -114,7 +114,7 @@ def _reject_impossible(
 ) -> None:
     """Raise `Impossible` if even an endlessly slow move, either way, breaks the margin."""
     angles = np.linspace(from_deg, to_deg, 181)
-    creep = 1e-9 * (1.0 if to_deg >= from_deg else -1.0)
+    creep = np.copysign(1e-9, to_deg - from_deg)
     slow = operate(rig, one, angles, creep, 0.0, voltage_v)
     worst = int(np.argmax(slow.share))
     share, limit = float(slow.share[worst]), 1.0 - rig.wearer.margin

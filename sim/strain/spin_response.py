@@ -21,8 +21,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sim.arrays import Array
-from sim.model import Gear, Rig, Servo
-from sim.rig import load, servo, supply
+from sim.model import Rig, Servo
+from sim.rig import drive, load, servo, supply
 from sim.rig.spin import RPM_DEG_S
 from sim.rig.standstill import stands_still
 
@@ -65,4 +65,5 @@ def time_constant_s(one: Servo, voltage_v: float) -> float:
 
 
 def _ratio(one: Servo) -> float:
-    return abs(one.drive.ratio) if isinstance(one.drive, Gear) else 1.0
+    """Turns of the horn for one of the part, at any angle: only a gear lets it turn on and on."""
+    return abs(float(drive.horn(one, 0.0).ratio))

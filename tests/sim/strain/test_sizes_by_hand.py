@@ -212,6 +212,28 @@ def test_a_move_asks_for_its_speed_and_a_move_of_no_time_for_nothing() -> None:
     assert np.isfinite(at_once.stall_nm)
 
 
+def test_each_servo_is_sized_by_its_own_moves_only() -> None:
+    """Minimum jerk, 1.875 of the mean speed: 60 deg in 400 ms, 20 deg in 2 s, and none at all."""
+    law = Law("3-4-5")
+    names = ("quick", "slow", "still")
+    servos = tuple(
+        Servo(name, "b", pin, POINTS, (0.0, 60.0), (RATING,), rotor_kg_m2=0.0, accel_deg_s2=50.0)
+        for pin, name in enumerate(names, start=1)
+    )
+    moves = (
+        Move("quick", 60.0, 400, law), Move("slow", 20.0, 2000, law),
+        Move("quick", 0.0, 400, law), Move("slow", 0.0, 2000, law),
+    )  # fmt: skip
+    for row in (servos, servos[::-1]):
+        rig = Rig((), (Board("b", "any", 1),), row)
+        found = size(Show(rig, Score("s", (Cue("c", "", InTurn(moves)),)))).servos
+        speeds = {one.servo: one.peak_deg_s for one in found}
+        # the stop may cut it short a little faster than it is written
+        assert 1.0 <= speeds["quick"] / (1.875 * 60.0 / 0.4) <= 1.1
+        assert 1.0 <= speeds["slow"] / (1.875 * 20.0 / 2.0) <= 1.1
+        assert speeds["still"] == 0.0
+
+
 def test_the_least_line_over_one_point_and_over_two() -> None:
     """T / (k - w / w0) times w0 is least at w0 = 2 w / k: then the stall torque is 2 T / k."""
     driving = np.array([[0.4], [100.0]])

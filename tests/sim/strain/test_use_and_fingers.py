@@ -43,6 +43,7 @@ from sim.model import (
     Switch,
     Throw,
     Usage,
+    Wearer,
 )
 from sim.rig import battery
 from sim.score.planned_moves import planned_moves
@@ -221,6 +222,34 @@ def test_a_cue_is_looked_at_over_its_own_length_every_two_milliseconds() -> None
     still = run_of(show, None)
     assert (still.cue, still.lasts_s, len(still.samples.times_ms)) == (None, 1.0, 500)
     assert not still.samples.switches["fan"].any()
+
+
+@pytest.mark.parametrize(("ms", "samples"), [(0, 5), (4, 5), (10, 5), (12, 6)])
+def test_a_cue_that_is_over_at_once_is_looked_at_for_ten_milliseconds(
+    ms: int, samples: int
+) -> None:
+    steps = (Throw("fan", True), Hold(ms)) if ms else (Throw("fan", True),)
+    on = Cue("on", "", InTurn(steps))
+    show = fan_show(WALL)
+    run = run_of(replace(show, score=replace(show.score, cues=(on,))), on)
+    assert (run.lasts_s, len(run.samples.times_ms)) == (ms / 1000.0, samples)
+    assert run.worst.supplies["p"].feed_a[-1] == pytest.approx(0.53)
+
+
+@pytest.mark.parametrize(
+    ("wearer", "worst", "settled"),
+    # a walking wearer adds 0.8 g either way (`sim.rig.disturbance`), which does not last
+    [(Wearer(), 1.0, 1.0), (Wearer(gait="walks"), 1.8, 1.0)],
+)
+def test_a_run_has_the_wearer_s_jolts_for_peaks_and_none_for_heat_and_energy(
+    wearer: Wearer, worst: float, settled: float
+) -> None:
+    """100 g at 100 mm, held level."""
+    show = jaw_show(Cue("still", "", Hold(100)))
+    run = run_of(replace(show, rig=replace(show.rig, wearer=wearer)), None)
+    held = 0.1 * 9.80665 * 0.1
+    for work, times in ((run.worst, worst), (run.settled, settled), (run.upright, settled)):
+        assert work.servos["jaw"].torque_nm == pytest.approx(times * held, rel=1e-6)
 
 
 @pytest.mark.parametrize(("ms", "step_ms"), [(60_000, 2), (60_010, 10)])
