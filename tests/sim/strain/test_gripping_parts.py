@@ -396,3 +396,19 @@ def test_of_two_fingers_that_stall_only_the_one_that_presses_works_the_palm() ->
     assert found["palm"].torque_nm == pytest.approx([0.0, 1.5, 3.0], abs=1e-4)
     assert found["finger_1"].torque_nm == pytest.approx([0.0, 1.0, 1.0], abs=1e-4)
     assert found["finger_2"].torque_nm == pytest.approx([0.0, 0.0, 1.0], abs=1e-4)
+
+
+@pytest.mark.parametrize("lowers", [False, True])
+@pytest.mark.parametrize("angle", [80.0, 100.0])
+def test_the_supply_gives_what_the_harder_posture_takes(lowers: bool, angle: float) -> None:
+    """Leaning 30 deg either way, 10 deg off straight up: the weight pulls at cos 50 deg at most,
+    and at 110 deg to the other side. 2 A for each N.m, whichever end of the two it is."""
+    load = Load((PointMass(0.4, 0.1),), lowers=lowers)
+    part = replace(finger(0, None), load=load, travel_deg=(0.0, 110.0))
+    rig = Rig((WALL,), (Board("hand", "any", 1, "wall"),), (part,), wearer=Wearer(tilt_deg=30.0))
+    seen = ServoSamples(np.array([angle]), *[np.zeros(1)] * 3, np.array([True]), np.array([False]))
+    done = work(rig, Samples(np.zeros(1), {"finger_0": seen}, {}, {}, {}))
+    idle = Board("hand", "any", 1).electrics.idle_a
+    hardest = 0.4 * 9.80665 * 0.1 * np.cos(np.radians(50.0))
+    assert np.abs(done.servos["finger_0"].torque_nm) == pytest.approx([hardest])
+    assert done.supplies["wall"].source_a == pytest.approx([idle + 2.0 * hardest], rel=1e-4)

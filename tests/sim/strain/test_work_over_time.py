@@ -195,6 +195,18 @@ def test_a_wing_at_rest_bears_its_weights_and_what_pushes_it(wearer: Wearer, pus
     assert tip == pytest.approx(TIP_NM * (1.0 + pushed) - SPRING_NM, rel=1e-6)
 
 
+def test_of_a_chain_that_is_sampled_in_part_the_worst_of_the_rest_is_taken() -> None:
+    """The tip at 60 deg is lighter than stretched; unseen, it may be as a cue stretches it."""
+    bent, stretch = replace(TIP, safe_deg=60.0), Cue("c", "", Move("tip", 0.0, 9000))
+    wing = coupled_show(Show(Rig((), BOARDS, (ROOT, bent)), Score("t", (stretch,))))
+    whole = sample(rehearse(wing, (), 3000), np.array([2000.0]))
+    part = replace(whole, servos={"root": whole.servos["root"]})
+    known, bound = (work(wing.rig, one).servos["root"].torque_nm[0] for one in (whole, part))
+    folded = ROOT_NM - 0.030 * 0.125 * (1.0 - 0.5) * G
+    assert known == pytest.approx(folded, rel=1e-6)
+    assert bound >= ROOT_NM * (1.0 - 1e-9)
+
+
 def test_a_part_that_hangs_limp_takes_no_torque() -> None:
     plain = Servo(
         "jaw", "b", 1, POINTS, (-20.0, 60.0), (Rating(6.0, 300.0, 3.0, 3.0),),
