@@ -66,7 +66,7 @@ MOST_OHM: Final = 10_000_000.0
 """No divider is made of more: dirt and damp would be a part of it (own limit)."""
 
 MOST_AH: Final = 200.0
-"""No worn pack holds more, or half of it; a slip of the unit is told at once (own limit)."""
+"""No worn pack holds nearly as much; a slip of the unit is told at once (own limit)."""
 
 VIEWING_M: Final = (0.05, 1000.0)
 """From where eyes can still see all of a part, to where nobody stands."""

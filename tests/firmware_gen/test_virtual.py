@@ -20,6 +20,7 @@ from firmware_gen.player.outputs import Frame
 from firmware_gen.player.player import Player
 from sim.rulebook import FRAME_S
 from tests.unchecked import transfer_unchecked
+from tests.waiting import until
 
 PORTS = [
     pytest.param(False, id="socket"),
@@ -73,8 +74,7 @@ def test_on_a_leash_its_time_waits_for_the_host() -> None:
         time.sleep(0.1)
         assert virtual.time_s <= greeted_s + 0.5
         link.state()
-        time.sleep(0.05)
-        assert virtual.time_s > greeted_s + 0.5
+        assert until(lambda: virtual.time_s > greeted_s + 0.5)
         port.close()
 
 

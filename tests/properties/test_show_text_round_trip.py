@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from firmware_gen.chips.atmega328p import CHIP as ATMEGA328P
 from seqlang.loading import load_text
+from seqlang.meaning.rig import MOST_AH
 from seqlang.meaning.write_show import text_of, without_marks
 from seqlang.text.source import Source
 from sim import model
@@ -226,7 +227,7 @@ def rigs(draw: st.DrawFn, names: list[str]) -> Rig:
             model.Cells,
             st.sampled_from(["li-ion", "lipo", "lifepo4", "nimh", "alkaline"]),
             st.integers(1, 20),
-            POSITIVE,
+            st.floats(0.001, MOST_AH),
             st.integers(1, 9),
             st.none() | st.floats(0, 100),
         ),

@@ -56,13 +56,13 @@ def test_frames_in_which_nothing_can_happen_are_left_out_without_a_trace(
     show = led_show(dice)
     take = led_take(show, dice, LENGTH_MS)
     played: list[int] = []
-    frame = rehearse._Board.frame
+    frame = rehearse._PlayedBoard.frame
 
-    def counted(board: rehearse._Board, number: int) -> None:
+    def counted(board: rehearse._PlayedBoard, number: int) -> None:
         played.append(number)
         frame(board, number)
 
-    monkeypatch.setattr(rehearse._Board, "frame", counted)
+    monkeypatch.setattr(rehearse._PlayedBoard, "frame", counted)
     short = rehearse.rehearse(show, take, 10 * LENGTH_MS)
     frames = len(played)
     monkeypatch.setattr(rehearse, "RUNS", inf)  # so none is left out

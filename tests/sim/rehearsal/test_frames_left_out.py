@@ -21,13 +21,13 @@ from tests.sim.small_shows import move, show_of
 def played(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Every frame that is played from now on."""
     frames: list[int] = []
-    frame = rehearse._Board.frame
+    frame = rehearse._PlayedBoard.frame
 
-    def counted(board: rehearse._Board, number: int) -> None:
+    def counted(board: rehearse._PlayedBoard, number: int) -> None:
         frames.append(number)
         frame(board, number)
 
-    monkeypatch.setattr(rehearse._Board, "frame", counted)
+    monkeypatch.setattr(rehearse._PlayedBoard, "frame", counted)
     return frames
 
 
